@@ -1,0 +1,3 @@
+from seedlingcv.cli.app import main
+
+main()

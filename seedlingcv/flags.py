@@ -1,0 +1,71 @@
+"""One table of everything the program may say about a photo, a flat or a cell.
+
+A problem code stands in the JSON; its text and advice are what the grower reads. `{…}` fields are
+filled in by whoever raises the flag.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class Meaning:
+    text: str
+    advice: str
+
+
+PHOTO = {
+    "blurred": Meaning("the photo is blurred", "Hold still, tap to focus on the flat, and take it again."),
+    "overexposed": Meaning("much of the photo is burnt out white",
+                           "Shade the flat from direct sun or tap on the flat to darken, and take it again."),
+    "underexposed": Meaning("the photo is too dark", "Bring more light or hold still for longer, and take it again."),
+    "card_missing": Meaning("corner card {cards} can't be read",
+                            "Clear it, lay it flat on the corner, and take the photo again."),
+    "no_cards": Meaning("no corner cards and no backdrop tags are in the picture",
+                        "Lay the four corner cards on the flat (or stand the backdrop behind row A) "
+                        "and take the photo again."),
+    "tilted": Meaning("the camera was tilted {tilt_deg:.0f} degrees", "Hold the phone level above the flat."),
+    "cropped": Meaning("the flat runs out of the picture", "Step back until all of it is in the picture."),
+    "low_resolution": Meaning("only {px_per_mm:.1f} pixels per mm: too few to measure leaves",
+                              "Go closer or use the camera's full resolution."),
+    "two_flats": Meaning("tags of more than one flat are in the picture: {flats}",
+                         "Photograph one flat at a time, its own tag and the corner cards on it."),
+    "no_flat_tag": Meaning("no flat tag can be read, so the photo can't be given to a flat",
+                           "Hang the flat's tag on the row-A rim, facing up and outwards."),
+    "grid_unsure": Meaning("the cell grid can't be found in the picture",
+                           "Check the layout in the register; clear leaves and hoses from the rim."),
+    "spare": Meaning("a better photo of this flat and day was used", "Nothing to do."),
+    "unreadable": Meaning("the file can't be read as a photo", "Copy it again from the phone."),
+}
+
+CELL = {
+    "not_in_front_row": "only the front row shows its stems in the side photo",
+    "no_side_photo": "no usable side photo of this flat",
+    "no_overhead_photo": "no usable overhead photo of this flat",
+    "stem_hidden": "the stem can't be followed in the side photo",
+    "several_plants": "more than one plant in the cell",
+    "empty": "no plant in the cell",
+    "overlap_unsure": "leaves of neighbours overlap: whose they are is unsure",
+    "leaves_unsure": "leaves can't be told apart well enough to count",
+    "no_node": "the seed-leaf node can't be seen",
+    "leans_out_of_view": "the plant leans towards or away from the camera",
+    "weed": "a weed may stand in the cell",
+}
+
+
+@dataclass(frozen=True)
+class Problem:
+    """A photo's problem. `fatal` means the photo is not measured."""
+
+    code: str
+    fatal: bool = True
+    facts: dict[str, object] = field(default_factory=dict)
+
+    @property
+    def text(self) -> str:
+        return PHOTO[self.code].text.format(**self.facts)
+
+    @property
+    def advice(self) -> str:
+        return PHOTO[self.code].advice.format(**self.facts)
