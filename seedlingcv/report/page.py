@@ -1,0 +1,201 @@
+"""The report: one HTML file that needs nothing else, for a phone in the greenhouse and for paper.
+
+The crew's list comes first; then a page for each flat with its reasons, pictures, maps and figures.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from seedlingcv import __version__
+from seedlingcv.advice.verdict import Verdict
+from seedlingcv.measure.pictures import FlatPictures
+from seedlingcv.measure.table import FlatMeasurement
+from seedlingcv.photo.result import PhotoResult
+from seedlingcv.plan.potup import Entry, pot_up_list
+from seedlingcv.report import charts, drawings, words
+from seedlingcv.report.files import write_whole
+from seedlingcv.report.ramp import Scale, cover_scale, stretch_scale
+
+TEMPLATES = Path(__file__).parent / "templates"
+CELL_PX = 29  # on a phone a map's cell is never narrower; twelve columns just fit, more scroll sideways
+
+
+@dataclass(frozen=True)
+class Row:
+    """A line of the table of figures, as printed."""
+
+    name: str
+    median: str
+    middle_half: str
+    plants: str
+
+
+@dataclass(frozen=True)
+class Map:
+    title: str
+    note: str
+    drawing: str
+    legend: str
+    reasons: tuple[tuple[int, str], ...]  # (cells, why they have no figure)
+
+
+@dataclass(frozen=True)
+class Flat:
+    """All that a flat's place in the list and its own page show, in words."""
+
+    number: int
+    crop: str
+    variety: str | None
+    facts: tuple[str, ...]
+    do: str
+    when: str
+    late: bool
+    bury: str
+    sign: str
+    label: str
+    plants: str
+    verdict: Verdict
+    legginess: str
+    rows: tuple[Row, ...]
+    maps: tuple[Map, ...]
+    overhead: str
+    front_row: str
+    stems_drawn: bool
+    map_width: int
+    columns: int
+    warnings: tuple[str, ...]
+    photos: tuple[PhotoResult, ...]
+
+    @property
+    def hurry(self) -> bool:
+        return self.verdict.urgency > 0
+
+
+def render_page(entries: Sequence[Entry], photos: Sequence[PhotoResult] = (),
+                pictures: Mapping[int, FlatPictures] | None = None, complaints: Sequence[str] = (), *,
+                today: date, inch: bool = False) -> str:
+    """The whole report as one HTML document. Flats go by urgency; all text is escaped."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    ordered = pot_up_list(entries)
+    scale = stretch_scale(c.legginess for e in ordered for c in e.measurement.cells)
+    flats = [_flat(e, photos, (pictures or {}).get(e.measurement.flat, FlatPictures()), scale, today, inch)
+             for e in ordered]
+    refused, spare = words.not_used(photos)
+    jinja = Environment(loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined,
+                        trim_blocks=True, lstrip_blocks=True)
+    jinja.globals.update(photo_why=words.photo_why, photo_advice=words.photo_advice, sentence=sentence,
+                         swatch=charts.swatch, inch=inch)
+    return jinja.get_template("report.html").render(
+        today=today, flats=flats, tally=tally(ordered), cautions=shared_cautions(ordered), refused=refused,
+        spare=spare, complaints=complaints, hatch=charts.HATCH, limits=words.LIMITS,
+        sturdiness=words.STURDINESS, version=__version__,
+    )
+
+
+def write_page(path: Path, entries: Sequence[Entry], photos: Sequence[PhotoResult] = (),
+               pictures: Mapping[int, FlatPictures] | None = None, complaints: Sequence[str] = (), *,
+               today: date, inch: bool = False) -> None:
+    """Raises OutputError where the file can't be written."""
+    write_whole(path, render_page(entries, photos, pictures, complaints, today=today, inch=inch))
+
+
+def tally(entries: Sequence[Entry]) -> str:
+    """`3 flats: pot up 2, wait 1`, in the order of the list."""
+    actions = [words.ACTION[e.verdict.action].lower() for e in entries]
+    if not actions:
+        return "No flat was measured"
+    counts = ", ".join(f"{action} {actions.count(action)}" for action in dict.fromkeys(actions))
+    return f"{len(actions)} flat{'' if len(actions) == 1 else 's'}: {counts}"
+
+
+def shared_cautions(entries: Sequence[Entry]) -> list[tuple[str, str]]:
+    """Each caution once, with the flats it is for (`all flats` where it is for every one)."""
+    flats: dict[str, list[int]] = {}
+    for entry in entries:
+        for caution in entry.verdict.cautions:
+            flats.setdefault(caution, []).append(entry.measurement.flat)
+    return [(caution, "all flats" if len(numbers) == len(entries) > 1 else
+             f"flat{'s' if len(numbers) > 1 else ''} {', '.join(map(str, numbers))}")
+            for caution, numbers in flats.items()]
+
+
+def sentence(text: str) -> str:
+    """With a capital at the front and a stop at the end."""
+    text = text.strip()
+    return text and text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
+
+
+def unbroken(text: str) -> str:
+    """Dates and lengths in one piece: `28 Mar` and `12 mm` don't part at the end of a line."""
+    return re.sub(r"(?<=[A-Z][a-z]{2}) (?=\d)|(?<=\d) (?=[A-Z][a-z]{2}\b|(mm|in|day)|\d/)", "\u00a0", text)
+
+
+def _flat(entry: Entry, photos: Sequence[PhotoResult], pictures: FlatPictures, scale: Scale, today: date,
+          inch: bool) -> Flat:
+    measured, verdict = entry.measurement, entry.verdict
+    return Flat(
+        number=measured.flat, crop=(measured.crop or "crop not known").capitalize(), variety=measured.variety,
+        facts=_facts(measured, today),
+        do=words.ACTION[verdict.action], when=unbroken(words.by_when(verdict, today)),
+        late=verdict.latest is not None and verdict.latest < today,
+        bury=unbroken(words.burial(verdict, inch=inch)), sign=drawings.burial_sign(verdict.burial),
+        label=drawings.plant_label(measured.flat), plants=words.plant_count(measured), verdict=verdict,
+        legginess=_legginess(entry), rows=tuple(_row(measured, f, inch) for f in words.FIGURES if f.on_page),
+        maps=_maps(measured, scale), overhead=drawings.overhead(pictures, measured.flat),
+        front_row=drawings.front_row(pictures, measured, inch=inch), stems_drawn=bool(pictures.stems),
+        map_width=CELL_PX * measured.columns + 10, columns=measured.columns,
+        warnings=tuple(words.flat_warnings(measured, photos)),
+        photos=tuple(p for p in photos if p.flat == measured.flat),
+    )
+
+
+def _facts(measured: FlatMeasurement, today: date) -> tuple[str, ...]:
+    """What the register and the photos say about the flat, one short line each."""
+    facts = [f"{measured.rows} × {measured.columns} cells"]
+    if measured.sown is not None:
+        seen = measured.day or today
+        facts.append(f"sown {words.day(measured.sown, today)}, {(seen - measured.sown).days} days before")
+    if measured.light:
+        facts.append(measured.light)
+    if measured.day is not None:
+        age = (today - measured.day).days
+        facts.append(f"seen {words.day(measured.day, today)}" + (f", {age} days ago" if age > 1 else ""))
+    return tuple(facts)
+
+
+def _legginess(entry: Entry) -> str:
+    """`0.92, leggy; 64% leggy`: the flat's median, its band for the crop, and the share beyond the limit."""
+    parts = [words.middle(entry.measurement, "legginess", "ratio")]
+    if entry.verdict.legginess_band:
+        parts.append(words.BAND.get(entry.verdict.legginess_band, entry.verdict.legginess_band))
+    text = ", ".join(parts)
+    share = entry.verdict.leggy_share
+    return text if share is None else f"{text}; {words.figure(share, 'share')} of the plants are leggy"
+
+
+def _row(measured: FlatMeasurement, figure: words.Figure, inch: bool) -> Row:
+    had = measured.summary(figure.field)
+    if had is None:
+        return Row(figure.name, words.NONE, words.NONE, words.NONE)
+    (low, unit), (median, _), (high, _) = (words.parted(words.figure(v, figure.kind, inch=inch))
+                                           for v in (had.quartile_low, had.median, had.quartile_high))
+    return Row(f"{figure.name}, {unit}" if unit else figure.name, median, f"{low}–{high}", str(had.plants))
+
+
+def _maps(measured: FlatMeasurement, scale: Scale) -> tuple[Map, Map]:
+    cover = cover_scale()
+    return (
+        Map("Legginess", "Stem length divided by leaf spread. Darker is leggier.",
+            charts.cell_map(measured, "legginess", scale), charts.legend(scale, end="+"),
+            tuple(words.why_not_measured(measured, "legginess"))),
+        Map("Canopy cover", "Per cent of the cell under leaves, seen from above. Darker is fuller.",
+            charts.cell_map(measured, "canopy_cover", cover, percent=True),
+            charts.legend(cover, percent=True, end="%"),
+            tuple(words.why_not_measured(measured, "canopy_cover"))),
+    )
