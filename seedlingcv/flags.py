@@ -1,6 +1,6 @@
 """One table of everything the program may say about a photo, a flat or a cell.
 
-A problem code stands in the JSON; its text and advice are what the grower reads. `{…}` fields are
+A code stands in the JSON; its text and advice are what the grower reads. `{…}` fields are
 filled in by whoever raises the flag.
 """
 
@@ -17,25 +17,35 @@ class Meaning:
 
 PHOTO = {
     "blurred": Meaning("the photo is blurred", "Hold still, tap to focus on the flat, and take it again."),
-    "overexposed": Meaning("much of the photo is burnt out white",
+    "overexposed": Meaning("too much of the photo is burnt out",
                            "Shade the flat from direct sun or tap on the flat to darken, and take it again."),
     "underexposed": Meaning("the photo is too dark", "Bring more light or hold still for longer, and take it again."),
     "card_missing": Meaning("corner card {cards} can't be read",
                             "Clear it, lay it flat on the corner, and take the photo again."),
-    "no_cards": Meaning("no corner cards and no backdrop tags are in the picture",
+    "no_cards": Meaning("no corner cards and no backdrop tags can be read in the picture",
                         "Lay the four corner cards on the flat (or stand the backdrop behind row A) "
                         "and take the photo again."),
-    "tilted": Meaning("the camera was tilted {tilt_deg:.0f} degrees", "Hold the phone level above the flat."),
-    "cropped": Meaning("the flat runs out of the picture", "Step back until all of it is in the picture."),
-    "low_resolution": Meaning("only {px_per_mm:.1f} pixels per mm: too few to measure leaves",
+    "tilted": Meaning("the camera was tilted {tilt_deg:.0f} degrees",
+                      "Hold the phone level above the flat, or upright in front of row A."),
+    "cropped": Meaning("the flat runs out of the picture", "Step back until all the cards are in the picture."),
+    "low_resolution": Meaning("only {px_per_mm:.1f} pixels per mm: too few to measure plants",
                               "Go closer or use the camera's full resolution."),
     "two_flats": Meaning("tags of more than one flat are in the picture: {flats}",
                          "Photograph one flat at a time, its own tag and the corner cards on it."),
-    "no_flat_tag": Meaning("no flat tag can be read, so the photo can't be given to a flat",
+    "no_flat_tag": Meaning("the flat's own tag can't be read, so the photo can't be given to a flat",
                            "Hang the flat's tag on the row-A rim, facing up and outwards."),
     "grid_unsure": Meaning("the cell grid can't be found in the picture",
                            "Check the layout in the register; clear leaves and hoses from the rim."),
-    "spare": Meaning("a better photo of this flat and day was used", "Nothing to do."),
+    "spare": Meaning("a better or newer photo of this flat was used", "Nothing to do."),
+    "days_apart": Meaning("the side photo is dated {days} days from the overhead photo",
+                          "Check the phone's clock. If the dates are right, take both on one day: "
+                          "legginess mixes the two."),
+    "height_from_side": Meaning("how high the leaves stand was taken from the side photo",
+                                "Take a second overhead photo 100-200 mm to one side of the first."),
+    "height_from_crop": Meaning("how high the leaves stand was taken from the crop's usual height",
+                                "Take a second overhead photo 100-200 mm to one side of the first."),
+    "height_unknown": Meaning("how high the leaves stand is unknown, so high leaves look too large",
+                              "Take a second overhead photo 100-200 mm to one side of the first."),
     "unreadable": Meaning("the file can't be read as a photo", "Copy it again from the phone."),
 }
 

@@ -8,6 +8,7 @@ Heights are mm above the rim; x and y as in `seedlingcv.flat.layout`.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -83,14 +84,14 @@ class Scene:
     def photo(self, camera: Camera, seed: int = 1) -> np.ndarray:
         """uint8 (height, width, 3) BGR. Light is mixed and blurred before the camera's tone curve, as in life."""
         image = linear(_seen(self._ground(seed), camera, 0.0))
-        for z in sorted({d.z_mm for d in self.discs}):
-            texture, alpha = self._leaves(z)
-            share = _seen(alpha, camera, z)[..., None].astype(np.float32) / 255
-            image = linear(_seen(texture, camera, z)) * share + image * (1 - share)
         for number in self.cards:
             image = self._with_card(image, camera, number)
         if self.flat_tag is not None:
             image = _paste_tag(image, camera, self.flat_tag, np.array([300.0, -30.0]), 0.0)
+        for z in sorted({d.z_mm for d in self.discs}):
+            texture, alpha = self._leaves(z)
+            share = _seen(alpha, camera, z)[..., None].astype(np.float32) / 255
+            image = linear(_seen(texture, camera, z)) * share + image * (1 - share)
         image = cv2.GaussianBlur(image * np.array(self.light, np.float32), (0, 0), 0.7)
         noise = np.random.default_rng(seed).normal(0, 1.5, image.shape)
         return np.clip(stored(image) + noise, 0, 255).astype(np.uint8)
@@ -176,12 +177,19 @@ def _fill(texture: np.ndarray, rect_mm, colour) -> None:
     texture[v0:v1, u0:u1] = colour
 
 
-def _seen(texture: np.ndarray, camera: Camera, z_mm: float) -> np.ndarray:
-    """The texture on the level plane `z_mm` as the camera sees it; outside the texture the edge goes on."""
+@lru_cache(maxsize=4)
+def _rays(camera: Camera) -> np.ndarray:
+    """(pixels, 3) directions (x, y, down) of every pixel's line of sight."""
     width, height = camera.size
     pixels = np.stack(np.meshgrid(np.arange(width, dtype=np.float64), np.arange(height, dtype=np.float64)), -1)
     rays = cv2.undistortPoints(pixels.reshape(-1, 1, 2), camera.matrix, np.array([camera.k1, 0, 0, 0]))
-    rays = np.column_stack([rays.reshape(-1, 2), np.ones(width * height)]) @ camera.rotation
+    return np.column_stack([rays.reshape(-1, 2), np.ones(width * height)]) @ camera.rotation
+
+
+def _seen(texture: np.ndarray, camera: Camera, z_mm: float) -> np.ndarray:
+    """The texture on the level plane `z_mm` as the camera sees it; outside the texture the edge goes on."""
+    width, height = camera.size
+    rays = _rays(camera)
     reach = (-z_mm + camera.eye_mm[2]) / rays[:, 2]
     x = camera.eye_mm[0] + rays[:, 0] * reach
     y = camera.eye_mm[1] + rays[:, 1] * reach

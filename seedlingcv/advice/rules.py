@@ -29,6 +29,7 @@ from seedlingcv.advice.burial import HEADSPACE_MM, Depth, burial_depth
 from seedlingcv.advice.findings import CROWDED_COVER, MIN_PLANTS, Findings, find
 from seedlingcv.advice.verdict import Action, Verdict
 from seedlingcv.crops.crop import Crop
+from seedlingcv.flags import PHOTO
 from seedlingcv.measure.table import FlatMeasurement
 
 STRETCH_DAYS = 3  # a stretched flat shouldn't wait longer: common practice, no source
@@ -259,7 +260,8 @@ def _cautions(
         lines.append(f"Keep nights at {say.night_temperature(crop.min_night_c, inch=inch)} or more.")
         lines += crop.cautions
     if measurement.flags:
-        lines.append(f"The photos had warnings ({', '.join(measurement.flags)}): the figures may be off.")
+        warnings = "; ".join(PHOTO[code].text if code in PHOTO else code for code in measurement.flags)
+        lines.append(f"The photos had warnings ({warnings}): the figures may be off.")
     return tuple(lines)
 
 

@@ -18,7 +18,6 @@ from seedlingcv.flat.pose import Pose
 from seedlingcv.flat.rectify import PlaneView, lift, lift_points, plane_view, rectify
 from seedlingcv.flat.white import balance, white_reference
 from seedlingcv.measure.table import CellMeasurement
-from seedlingcv.segment.canopy import SOIL_BELOW_RIM_MM
 from seedlingcv.segment.plants import Plants, split_plants
 from seedlingcv.segment.vegetation import find_vegetation
 from seedlingcv.tags.detect import Tag
@@ -76,8 +75,7 @@ def measure_overhead(reading: OverheadReading, canopy_mm: float) -> OverheadMeas
     layout, eye = reading.fit.layout, reading.eye_mm
     mask, view = lift(reading.vegetation, reading.view, eye, canopy_mm)
     picture, _ = lift(reading.picture, reading.view, eye, canopy_mm)
-    centres = np.array([cell.centre_mm for cell in layout.cells])
-    plants = split_plants(mask, view, lift_points(centres, eye, -SOIL_BELOW_RIM_MM, canopy_mm))
+    plants = split_plants(mask, view, layout, eye)
     cells = []
     for number, cell in enumerate(layout.cells):
         cover = float(mask[view.box(cell.rect_mm)].mean())
