@@ -7,6 +7,7 @@ canopy plane, splits plants and measures.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import cv2
@@ -70,12 +71,16 @@ def read_overhead(image: np.ndarray, tags: list[Tag], fit: GridFit) -> OverheadR
     return OverheadReading(fit, view, picture, vegetation)
 
 
-def measure_overhead(reading: OverheadReading, canopy_mm: float) -> OverheadMeasurement:
-    """Figures of every cell, with leaves taken to stand `canopy_mm` above the rim."""
+def measure_overhead(reading: OverheadReading, canopy_mm: float,
+                     known: Mapping[int, bool] | None = None) -> OverheadMeasurement:
+    """Figures of every cell, with leaves taken to stand `canopy_mm` above the rim.
+
+    known : cell index -> whether a plant stands there, where the side photo has told
+    """
     layout, eye = reading.fit.layout, reading.eye_mm
     mask, view = lift(reading.vegetation, reading.view, eye, canopy_mm)
     picture, _ = lift(reading.picture, reading.view, eye, canopy_mm)
-    plants = split_plants(mask, view, layout, eye)
+    plants = split_plants(mask, view, layout, eye, known)
     cells = []
     for number, cell in enumerate(layout.cells):
         cover = float(mask[view.box(cell.rect_mm)].mean())

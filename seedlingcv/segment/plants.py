@@ -9,6 +9,7 @@ below the camera at its foot.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -50,11 +51,13 @@ class Plants:
         return {n: box for n, box in enumerate(find_objects(self.labels)) if box is not None}
 
 
-def split_plants(mask: np.ndarray, view: PlaneView, layout: FlatLayout, eye_mm: np.ndarray) -> Plants:
+def split_plants(mask: np.ndarray, view: PlaneView, layout: FlatLayout, eye_mm: np.ndarray,
+                 known: Mapping[int, bool] | None = None) -> Plants:
     """Give each vegetation pixel to a cell.
 
     mask : bool (view.height, view.width), vegetation on the canopy plane
     eye_mm : (3,) the camera's place
+    known : cell index -> whether a plant stands there, where another view has told
     """
     scale = WORK_PX_PER_MM / view.px_per_mm
     small = cv2.resize(mask.astype(np.uint8) * 255, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) > 127
@@ -65,7 +68,10 @@ def split_plants(mask: np.ndarray, view: PlaneView, layout: FlatLayout, eye_mm: 
     seeds = np.clip(seeds, 0, [small.shape[1] - 1, small.shape[0] - 1])
     count = len(tops)
     owner, way = _nearest_stem(small, seeds, np.arange(count))
-    planted = np.flatnonzero(_planted(np.where(small, owner, 0), mask, view, layout))
+    is_planted = _planted(np.where(small, owner, 0), mask, view, layout)
+    for cell, told in (known or {}).items():
+        is_planted[cell] = told
+    planted = np.flatnonzero(is_planted)
     if 0 < len(planted) < count:  # a neighbour's leaf over an empty cell goes back to the neighbour
         owner, way = _nearest_stem(small, seeds, planted)
     elif not len(planted):

@@ -1,0 +1,159 @@
+"""One flat on one day: its photos to its figures and pictures."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from seedlingcv.assess.look import Look
+from seedlingcv.assess.masks import write_mask
+from seedlingcv.errors import PhotoError
+from seedlingcv.flags import Problem
+from seedlingcv.flat.backdrop import fit_side
+from seedlingcv.flat.rectify import plane_view, unrectify_labels
+from seedlingcv.measure.join import join_views, planted_by_side
+from seedlingcv.measure.overhead import (
+    OverheadMeasurement,
+    OverheadReading,
+    measure_overhead,
+    read_overhead,
+    settle_layout,
+    shown_outlines,
+)
+from seedlingcv.measure.pictures import FlatPictures
+from seedlingcv.measure.side import SideRow, measure_side
+from seedlingcv.measure.side_view import side_labels, side_picture
+from seedlingcv.measure.table import CellMeasurement
+from seedlingcv.photo.read import read_photo
+from seedlingcv.segment.canopy import canopy_from_pair, canopy_plane_mm
+
+SHOWN_PX_PER_MM = 2.0
+JPEG_QUALITY = 82
+
+
+@dataclass(frozen=True)
+class FlatViews:
+    """The looks chosen for one flat; any may be missing."""
+
+    overhead: Look | None = None
+    second: Look | None = None
+    side: Look | None = None
+
+
+@dataclass(frozen=True)
+class MeasuredFlat:
+    """cells is empty where no layout could be settled. `problems` holds what was found while measuring, by view."""
+
+    rows: int
+    columns: int
+    cells: tuple[CellMeasurement, ...]
+    pictures: FlatPictures
+    flags: tuple[str, ...] = ()
+    problems: dict[str, Problem] = field(default_factory=dict)
+
+
+def measure_flat(views: FlatViews, layout: tuple[int, int] | None, usual_height_mm: float | None,
+                 masks: Path | None = None) -> MeasuredFlat:
+    """Measure one flat.
+
+    layout : rows and columns from the register, or None to find them in the overhead photo
+    usual_height_mm : of the crop, taken where neither a second overhead nor a side photo tells the leaves' height
+    masks : folder for label images, or None
+    """
+    problems: dict[str, Problem] = {}
+    reading = _read(views.overhead, layout)
+    if views.overhead and reading is None:
+        problems["overhead"] = Problem("grid_unsure")
+    if reading is not None:
+        layout = (reading.fit.layout.rows, reading.fit.layout.columns)
+    row = _side(views.side, layout)
+    if layout is None:
+        return MeasuredFlat(0, 0, (), FlatPictures(), problems=problems)
+    overhead, flags = None, ()
+    if reading is not None:
+        known = planted_by_side(row.stems) if row else None
+        canopy_mm, flags = _canopy(reading, views.second, row, usual_height_mm)
+        overhead = measure_overhead(reading, canopy_mm, known)
+        if masks is not None:
+            _write_overhead_masks(masks, views, layout, canopy_mm, known)
+    if row is not None and masks is not None:
+        write_mask(masks, views.side.result.file, side_labels(row))
+    cells = join_views(*layout, overhead.cells if overhead else None, row.stems if row else None)
+    pictures = replace(_overhead_pictures(reading, overhead), **_side_pictures(row))
+    return MeasuredFlat(*layout, cells, pictures, flags, problems)
+
+
+def _read(look: Look | None, layout: tuple[int, int] | None) -> OverheadReading | None:
+    if look is None or look.pose is None:
+        return None
+    image = read_photo(look.path).image
+    fit = settle_layout(image, look.pose, layout)
+    return read_overhead(image, list(look.tags), fit) if fit else None
+
+
+def _side(look: Look | None, layout: tuple[int, int] | None) -> SideRow | None:
+    if look is None or layout is None:
+        return None
+    try:
+        pose = fit_side(list(look.tags), look.size, look.focal_px, rows=layout[0], columns=layout[1])
+    except PhotoError:
+        return None
+    return measure_side(read_photo(look.path).image, pose)
+
+
+def _canopy(reading: OverheadReading, second: Look | None, row: SideRow | None,
+            usual_height_mm: float | None) -> tuple[float, tuple[str, ...]]:
+    """Height of the leaves above the rim, and a flag for how it was come by."""
+    other = _read(second, (reading.fit.layout.rows, reading.fit.layout.columns))
+    if other is not None:
+        found = canopy_from_pair((reading.vegetation, other.vegetation), reading.view,
+                                 (reading.eye_mm, other.eye_mm))
+        if found is not None:
+            return found, ()
+    heights = [s.height_mm for s in row.stems if s.height_mm is not None] if row else []
+    if len(heights) >= 3:
+        return canopy_plane_mm(float(np.median(heights))), ("height_from_side",)
+    if usual_height_mm is not None:
+        return canopy_plane_mm(usual_height_mm), ("height_from_crop",)
+    return 0.0, ("height_unknown",)
+
+
+def _write_overhead_masks(masks: Path, views: FlatViews, layout: tuple[int, int], canopy_mm: float,
+                          known: Mapping[int, bool] | None) -> None:
+    for look in (views.overhead, views.second):
+        reading = _read(look, layout)
+        if reading is not None:
+            plants = measure_overhead(reading, canopy_mm, known).plants
+            write_mask(masks, look.result.file,
+                       unrectify_labels(plants.labels, reading.fit.pose, plants.view, look.size))
+
+
+def _overhead_pictures(reading: OverheadReading | None, overhead: OverheadMeasurement | None) -> FlatPictures:
+    if reading is None or overhead is None:
+        return FlatPictures()
+    layout = reading.fit.layout
+    shown = plane_view(layout.outer_mm, SHOWN_PX_PER_MM, margin_mm=30.0)
+    scale = SHOWN_PX_PER_MM / reading.view.px_per_mm
+    small = cv2.resize(reading.picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    start = round((shown.x0 - reading.view.x0) * SHOWN_PX_PER_MM)
+    picture = small[start : start + shown.height, start : start + shown.width]
+    names = [cell.name for cell in layout.cells]
+    cells = {c.name: tuple(shown.to_px([c.rect_mm[:2], c.rect_mm[2:]]).ravel().round(1).tolist())
+             for c in layout.cells}
+    return FlatPictures(_jpeg(picture), (shown.width, shown.height), cells,
+                        shown_outlines(overhead.plants, reading, names, shown))
+
+
+def _side_pictures(row: SideRow | None) -> dict[str, object]:
+    """The front row for the report, as fields of `FlatPictures`."""
+    if row is None:
+        return {}
+    return dict(zip(("side_jpeg", "side_size", "stems", "nodes"), side_picture(row), strict=True))
+
+
+def _jpeg(picture: np.ndarray) -> bytes:
+    return cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])[1].tobytes()

@@ -1,0 +1,83 @@
+"""`seedlingcv assess`: the main job."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from seedlingcv.assess.folder import Assessment
+
+NEEDS_ATTENTION = 3  # exit code: a list was made, but some photos or register rows could not be used
+REPORT = Path("pot-up-list.html")
+
+
+def assess(
+    folder: Annotated[Path, typer.Argument(help="Folder with the photos.", show_default=False)],
+    flats: Annotated[Path | None, typer.Option(help="Register of flats; flats.csv in the folder if not given.")] = None,
+    crops: Annotated[Path | None, typer.Option(help="Your own crop values (TOML), over those that come along.")] = None,
+    report: Annotated[Path, typer.Option(help="The HTML report to write.")] = REPORT,
+    json: Annotated[Path | None, typer.Option(help="Write all figures as JSON.")] = None,
+    csv: Annotated[Path | None, typer.Option(help="Write all figures as CSV, one line a cell.")] = None,
+    masks: Annotated[Path | None, typer.Option(help="Write a label image for each used photo into this folder.")] = None,
+    today: Annotated[datetime | None, typer.Option(formats=["%Y-%m-%d"], show_default=False,
+                                                   help="The day the list is for; the newest photo's day if not given.")] = None,
+    inches: Annotated[bool, typer.Option("--inches", help="Lengths in inches, temperatures in °F.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="One line a flat, nothing else.")] = False,
+) -> None:
+    """Measure the flats in a folder of photos and print which to pot up first.
+
+    Ends with 0 if all went well, 3 if a list was made but some photos or register rows could not be used,
+    1 if there is no list.
+    """
+    done = run(folder, flats=flats, crops=crops, today=today.date() if today else None, inches=inches, masks=masks,
+               quiet=quiet)
+    write(done, report=report, json=json, csv=csv, inches=inches, quiet=quiet)
+    if done.needs_attention:
+        raise typer.Exit(NEEDS_ATTENTION)
+
+
+def run(folder: Path, *, flats: Path | None = None, crops: Path | None = None, today: date | None = None,
+        inches: bool = False, masks: Path | None = None, quiet: bool = False) -> Assessment:
+    """Assess with a progress bar on the terminal's error stream."""
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    from seedlingcv.assess.folder import assess_folder, photo_files
+    from seedlingcv.records.register import find_register, read_register
+
+    photo_files(folder)  # a wrong folder is told before anything else
+    path = flats or find_register(folder)
+    register = read_register(path) if path else None
+    console = Console(stderr=True)
+    columns = TextColumn("{task.description}"), BarColumn(), TextColumn("{task.percentage:.0f} %"), TimeRemainingColumn()
+    with Progress(*columns, console=console, transient=True, disable=quiet or not console.is_terminal) as bar:
+        task = bar.add_task("Looking")
+
+        def progress(step: int, steps: int, name: str) -> None:
+            bar.update(task, completed=step, total=steps, description=name[-30:])
+
+        return assess_folder(folder, register, own_crops=crops, today=today, inch=inches, masks=masks,
+                             progress=progress)
+
+
+def write(done: Assessment, *, report: Path, json: Path | None = None, csv: Path | None = None,
+          inches: bool = False, quiet: bool = False) -> None:
+    """Print the list and write the files asked for."""
+    from rich.console import Console
+
+    from seedlingcv.report.export import write_csv, write_json
+    from seedlingcv.report.page import write_page
+    from seedlingcv.report.terminal import print_list
+
+    print_list(Console(), done.entries, done.photos, done.complaints, today=done.today, inch=inches, quiet=quiet)
+    if json:
+        write_json(json, done.entries, done.photos, today=done.today, complaints=done.complaints)
+    if csv:
+        write_csv(csv, done.entries)
+    write_page(report, done.entries, done.photos, done.pictures, done.complaints, today=done.today, inch=inches)
+    if not quiet:
+        typer.echo(f"Report: {report.resolve()}")

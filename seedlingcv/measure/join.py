@@ -1,0 +1,54 @@
+"""Overhead and side figures of one flat put together, cell by cell."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from seedlingcv.flat.layout import cell_name
+from seedlingcv.measure.side import StemMeasurement
+from seedlingcv.measure.table import CellMeasurement
+
+STEM_FIELDS = ("stem_length_mm", "hypocotyl_length_mm", "stem_diameter_mm", "height_mm", "row_spread_mm", "lean_deg")
+
+
+def join_views(rows: int, columns: int, overhead: Sequence[CellMeasurement] | None,
+               stems: Sequence[StemMeasurement] | None) -> tuple[CellMeasurement, ...]:
+    """All cells of the flat, row by row; what a missing view would have given is None with a flag."""
+    names = [cell_name(row, column) for row in range(rows) for column in range(1, columns + 1)]
+    from_above = {c.cell: c for c in overhead or ()}
+    from_side = {s.cell: s for s in stems or ()}
+    cells = []
+    for name in names:
+        cell = from_above.get(name) or CellMeasurement(name, flags=("no_overhead_photo",))
+        if name in from_side:
+            cell = _with_stem(cell, from_side[name])
+        elif cell.plants != 0:
+            cell = _flagged(cell, "no_side_photo" if stems is None else "not_in_front_row")
+        cells.append(cell)
+    return tuple(cells)
+
+
+def planted_by_side(stems: Sequence[StemMeasurement]) -> dict[int, bool]:
+    """Front-row cells of which the side photo tells whether a plant stands there, by index (A1 is 0)."""
+    return {s.column - 1: s.stems > 0 for s in stems if s.stems > 0 or "stem_hidden" not in s.flags}
+
+
+def _with_stem(cell: CellMeasurement, stem: StemMeasurement) -> CellMeasurement:
+    """The side photo sees stems, so in the front row it decides how many plants stand in a cell."""
+    if stem.stems == 0 and "stem_hidden" not in stem.flags:
+        return replace(cell, plants=0, leaf_spread_mm=None, leaf_area_mm2=None, flags=("empty",))
+    if stem.stems == 0:
+        return _flagged(cell, "stem_hidden") if cell.plants else cell
+    if stem.stems > 1:
+        return _flagged(replace(cell, plants=stem.stems, leaf_spread_mm=None, leaf_area_mm2=None), "several_plants")
+    flags = tuple(f for f in (*cell.flags, *stem.flags) if f != "empty")
+    if cell.plants == 0:  # the stem is there, its leaves could not be told from the neighbours'
+        flags = (*flags, "overlap_unsure")
+    measured = {name: getattr(stem, name) for name in STEM_FIELDS}
+    source = "side" if stem.stem_length_mm is not None else None
+    return replace(cell, plants=1, stem_from=source, flags=flags, se=cell.se | stem.se, **measured)
+
+
+def _flagged(cell: CellMeasurement, flag: str) -> CellMeasurement:
+    return replace(cell, flags=(*cell.flags, flag))
