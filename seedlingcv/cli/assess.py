@@ -12,19 +12,19 @@ if TYPE_CHECKING:
     from seedlingcv.assess.folder import Assessment
 
 NEEDS_ATTENTION = 3  # exit code: a list was made, but some photos or register rows could not be used
+TODAY = "The day the list is for; the newest photo's day if not given."
 REPORT = Path("pot-up-list.html")
 
 
 def assess(
     folder: Annotated[Path, typer.Argument(help="Folder with the photos.", show_default=False)],
-    flats: Annotated[Path | None, typer.Option(help="Register of flats; flats.csv in the folder if not given.")] = None,
+    flats: Annotated[Path | None, typer.Option(help="Register of flats, if not flats.csv in the folder.")] = None,
     crops: Annotated[Path | None, typer.Option(help="Your own crop values (TOML), over those that come along.")] = None,
     report: Annotated[Path, typer.Option(help="The HTML report to write.")] = REPORT,
     json: Annotated[Path | None, typer.Option(help="Write all figures as JSON.")] = None,
     csv: Annotated[Path | None, typer.Option(help="Write all figures as CSV, one line a cell.")] = None,
-    masks: Annotated[Path | None, typer.Option(help="Write a label image for each used photo into this folder.")] = None,
-    today: Annotated[datetime | None, typer.Option(formats=["%Y-%m-%d"], show_default=False,
-                                                   help="The day the list is for; the newest photo's day if not given.")] = None,
+    masks: Annotated[Path | None, typer.Option(help="Write a label image of each used photo into this folder.")] = None,
+    today: Annotated[datetime | None, typer.Option(formats=["%Y-%m-%d"], show_default=False, help=TODAY)] = None,
     inches: Annotated[bool, typer.Option("--inches", help="Lengths in inches, temperatures in °F.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="One line a flat, nothing else.")] = False,
 ) -> None:
@@ -53,8 +53,9 @@ def run(folder: Path, *, flats: Path | None = None, crops: Path | None = None, t
     path = flats or find_register(folder)
     register = read_register(path) if path else None
     console = Console(stderr=True)
-    columns = TextColumn("{task.description}"), BarColumn(), TextColumn("{task.percentage:.0f} %"), TimeRemainingColumn()
-    with Progress(*columns, console=console, transient=True, disable=quiet or not console.is_terminal) as bar:
+    share = TextColumn("{task.percentage:.0f} %")
+    with Progress(TextColumn("{task.description}"), BarColumn(), share, TimeRemainingColumn(), console=console,
+                  transient=True, disable=quiet or not console.is_terminal) as bar:
         task = bar.add_task("Looking")
 
         def progress(step: int, steps: int, name: str) -> None:

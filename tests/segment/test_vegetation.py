@@ -11,7 +11,7 @@ def drawn(leaf=(60, 150, 75), ground=(38, 52, 66), size=400, noise=4.0, seed=3):
     """A soil picture with round leaves of 20-60 px, and the true mask."""
     rng = np.random.default_rng(seed)
     mask = np.zeros((size, size), np.uint8)
-    for x, y, r in zip(rng.integers(40, size - 40, 14), rng.integers(40, size - 40, 14), rng.integers(10, 30, 14)):
+    for x, y, r in zip(rng.integers(40, size - 40, 14), rng.integers(40, size - 40, 14), rng.integers(10, 30, 14), strict=True):
         cv2.circle(mask, (int(x), int(y)), int(r), 255, -1, cv2.LINE_AA)
     share = mask[..., None] / 255
     image = np.array(leaf) * share + np.array(ground) * (1 - share) + rng.normal(0, noise, (size, size, 3))
