@@ -35,6 +35,7 @@ from seedlingcv.measure.table import FlatMeasurement
 STRETCH_DAYS = 3  # a stretched flat shouldn't wait longer: common practice, no source
 STALE_DAYS = 3  # a photo older than this no longer shows the leaf stage (judgement)
 SHARE_WORTH_SAYING = 0.25  # of leggy plants in a flat that isn't leggy as a whole (judgement)
+LEAF_COUNT_DOUBT = 1  # leaves; counts from photos, and crews, differ by one
 
 
 @dataclass(frozen=True)
@@ -134,9 +135,12 @@ def _decide_by_leaves(found: Findings) -> _Decision:
     crop, leaves = found.crop, found.leaf_count
     first, last = crop.pot_up_true_leaves
     why = f"{say.true_leaves(leaves)} (pot-up window {first}-{last})"
-    if crop.transplant_tolerance == "once" and leaves > last + 1:
+    if crop.transplant_tolerance == "once" and leaves > last + LEAF_COUNT_DOUBT:
         more = f"Overgrown {crop.name} is better sown again: its roots don't stand being moved"
-        return _Decision("sow_again", why, (more,))
+        if leaves > last + 2 * LEAF_COUNT_DOUBT:
+            return _Decision("sow_again", why, (more,))
+        doubt = "Too close to throw the flat away on a leaf count: count a few plants by hand"
+        return _Decision("unsure", why, (doubt, more))
     if leaves >= first:
         return _Decision("pot_up", why)
     full = found.roots_full is not None and found.today >= found.roots_full

@@ -87,12 +87,12 @@ def measure_flat(views: FlatViews, layout: tuple[int, int] | None, usual_height_
     return MeasuredFlat(*layout, cells, pictures, flags, problems)
 
 
-def _read(look: Look | None, layout: tuple[int, int] | None) -> OverheadReading | None:
+def _read(look: Look | None, layout: tuple[int, int] | None, *, ask_network: bool = True) -> OverheadReading | None:
     if look is None or look.pose is None:
         return None
     image = read_photo(look.path).image
     fit = settle_layout(image, look.pose, layout)
-    return read_overhead(image, list(look.tags), fit) if fit else None
+    return read_overhead(image, list(look.tags), fit, ask_network=ask_network) if fit else None
 
 
 def _side(look: Look | None, layout: tuple[int, int] | None) -> SideRow | None:
@@ -108,7 +108,7 @@ def _side(look: Look | None, layout: tuple[int, int] | None) -> SideRow | None:
 def _canopy(reading: OverheadReading, second: Look | None, row: SideRow | None,
             usual_height_mm: float | None) -> tuple[float, tuple[str, ...]]:
     """Height of the leaves above the rim, and a flag for how it was come by."""
-    other = _read(second, (reading.fit.layout.rows, reading.fit.layout.columns))
+    other = _read(second, (reading.fit.layout.rows, reading.fit.layout.columns), ask_network=False)
     if other is not None:
         found = canopy_from_pair((reading.vegetation, other.vegetation), reading.view,
                                  (reading.eye_mm, other.eye_mm))
@@ -123,7 +123,7 @@ def _canopy(reading: OverheadReading, second: Look | None, row: SideRow | None,
 
 
 def _write_overhead_masks(masks: Path, views: FlatViews, layout: tuple[int, int], canopy_mm: float,
-                          known: Mapping[int, bool] | None) -> None:
+                          known: Mapping[int, int] | None) -> None:
     for look in (views.overhead, views.second):
         reading = _read(look, layout)
         if reading is not None:

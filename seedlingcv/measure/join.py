@@ -29,20 +29,22 @@ def join_views(rows: int, columns: int, overhead: Sequence[CellMeasurement] | No
     return tuple(cells)
 
 
-def planted_by_side(stems: Sequence[StemMeasurement]) -> dict[int, bool]:
-    """Front-row cells of which the side photo tells whether a plant stands there, by index (A1 is 0)."""
-    return {s.column - 1: s.stems > 0 for s in stems if s.stems > 0 or "stem_hidden" not in s.flags}
+def planted_by_side(stems: Sequence[StemMeasurement]) -> dict[int, int]:
+    """How many plants stand in the front-row cells of which the side photo tells, by cell index (A1 is 0)."""
+    return {s.column - 1: s.stems for s in stems if s.stems > 0 or "stem_hidden" not in s.flags}
 
 
 def _with_stem(cell: CellMeasurement, stem: StemMeasurement) -> CellMeasurement:
     """The side photo sees stems, so in the front row it decides how many plants stand in a cell."""
     if stem.stems == 0 and "stem_hidden" not in stem.flags:
-        return replace(cell, plants=0, leaf_spread_mm=None, leaf_area_mm2=None, flags=("empty",))
+        return replace(cell, plants=0, leaf_spread_mm=None, leaf_area_mm2=None, true_leaves=None,
+                       flags=("empty",))
     if stem.stems == 0:
         return _flagged(cell, "stem_hidden") if cell.plants else cell
     if stem.stems > 1:
-        return _flagged(replace(cell, plants=stem.stems, leaf_spread_mm=None, leaf_area_mm2=None), "several_plants")
-    flags = tuple(f for f in (*cell.flags, *stem.flags) if f != "empty")
+        single = {"leaf_spread_mm": None, "leaf_area_mm2": None, "true_leaves": None}
+        return _flagged(replace(cell, plants=stem.stems, **single), "several_plants")
+    flags = tuple(dict.fromkeys(f for f in (*cell.flags, *stem.flags) if f not in ("empty", "several_plants")))
     if cell.plants == 0:  # the stem is there, its leaves could not be told from the neighbours'
         flags = (*flags, "overlap_unsure")
     measured = {name: getattr(stem, name) for name in STEM_FIELDS}
@@ -51,4 +53,4 @@ def _with_stem(cell: CellMeasurement, stem: StemMeasurement) -> CellMeasurement:
 
 
 def _flagged(cell: CellMeasurement, flag: str) -> CellMeasurement:
-    return replace(cell, flags=(*cell.flags, flag))
+    return replace(cell, flags=tuple(dict.fromkeys((*cell.flags, flag))))

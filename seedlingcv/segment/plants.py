@@ -28,20 +28,24 @@ LONGEST_WAY_MM = 110.0  # beyond the reach of any seedling sold in a plug flat; 
 # (geometric mean of both ratios). Chosen on eight drawn flats, where anything from 0.25 to 0.35 did as well.
 EMPTY_BELOW = 0.30
 INNER_SHARE = 0.6  # of a cell's width and depth
+# Where more than this share of a plant's outline borders on other plants, whose leaves those are is a guess.
+MOST_CONTACT = 0.30
 LEAST_PLANT_MM2 = 8.0  # two cotyledons just open; a speck is smaller
 LEAST_INNER_COVER = 0.02
 
 
 @dataclass(frozen=True)
 class Plants:
-    """labels : uint16 (M, N) on the canopy plane, 0 = none, else 1 + index of the cell in `layout.cells`.
+    """labels : uint16 (M, N) on `view` (the canopy plane), 0 = none, else 1 + index of the cell in `layout.cells`.
 
-    contact : for each cell, the share of its outline that touches another cell's plant, 0-1
+    count : int (cells,), plants standing in each cell; 2 means two or more
+    sure : bool (cells,), whether it is clear which leaves are the cell's own
     """
 
     labels: np.ndarray
     view: PlaneView
-    contact: np.ndarray
+    count: np.ndarray
+    sure: np.ndarray
 
     @cached_property
     def boxes(self) -> dict[int, tuple[slice, slice]]:
@@ -52,12 +56,12 @@ class Plants:
 
 
 def split_plants(mask: np.ndarray, view: PlaneView, layout: FlatLayout, eye_mm: np.ndarray,
-                 known: Mapping[int, bool] | None = None) -> Plants:
+                 known: Mapping[int, int] | None = None) -> Plants:
     """Give each vegetation pixel to a cell.
 
     mask : bool (view.height, view.width), vegetation on the canopy plane
     eye_mm : (3,) the camera's place
-    known : cell index -> whether a plant stands there, where another view has told
+    known : cell index -> how many plants stand there, where another view has told
     """
     scale = WORK_PX_PER_MM / view.px_per_mm
     small = cv2.resize(mask.astype(np.uint8) * 255, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) > 127
@@ -70,7 +74,7 @@ def split_plants(mask: np.ndarray, view: PlaneView, layout: FlatLayout, eye_mm: 
     owner, way = _nearest_stem(small, seeds, np.arange(count))
     is_planted = _planted(np.where(small, owner, 0), mask, view, layout)
     for cell, told in (known or {}).items():
-        is_planted[cell] = told
+        is_planted[cell] = told > 0
     planted = np.flatnonzero(is_planted)
     if 0 < len(planted) < count:  # a neighbour's leaf over an empty cell goes back to the neighbour
         owner, way = _nearest_stem(small, seeds, planted)
@@ -79,7 +83,12 @@ def split_plants(mask: np.ndarray, view: PlaneView, layout: FlatLayout, eye_mm: 
     owner = np.where(way <= LONGEST_WAY_MM * WORK_PX_PER_MM, owner, 0).astype(np.uint16)
     labels = cv2.resize(owner, (mask.shape[1], mask.shape[0]), interpolation=cv2.INTER_NEAREST)
     labels[~mask] = 0
-    return Plants(labels, view, _contact(np.where(small, owner, 0), count))
+    contact = _contact(np.where(small, owner, 0), count)
+    has = np.bincount(labels.ravel(), minlength=count + 1)[1:] > 0
+    plants = has.astype(int)
+    for cell, told in (known or {}).items():
+        plants[cell] = told
+    return Plants(labels, view, plants, contact <= MOST_CONTACT)
 
 
 def _nearest_stem(small: np.ndarray, seeds: np.ndarray, cells: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

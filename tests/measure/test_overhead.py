@@ -19,13 +19,13 @@ def discs(z_mm=0.0):
                  for k, cell in enumerate(LAYOUT.cells) if cell.name not in EMPTY)
 
 
-def read(scene, camera):
+def read(scene, camera, *, ask_network=False):
     image = scene.photo(camera)
     tags = detect_tags(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY))
     pose = fit_overhead(tags, camera.size, camera.focal_px, (546.0, 278.0))
     fit = settle_layout(image, pose, (6, 12))
     assert fit is not None
-    return read_overhead(image, tags, fit)
+    return read_overhead(image, tags, fit, ask_network=ask_network)
 
 
 def check(cells, tolerance_mm=1.6):
@@ -87,3 +87,31 @@ def test_green_leaf_index_by_hand():
     """(2G - R - B) / (2G + R + B): Louhaichi, Borman & Johnson 2001 (from memory)."""
     assert green_leaf_index(np.array([[50, 100, 50]])) == pytest.approx(100 / 300)
     assert green_leaf_index(np.array([[80, 80, 80]])) == 0.0
+
+
+def test_the_network_counts_drawn_plants_and_empty_cells():
+    """Rosettes of five leaves, drawn unlike anything the network was trained on; empty cells are bare soil."""
+    leaves = []
+    for cell in (c for c in LAYOUT.cells if c.name not in EMPTY):
+        x, y = cell.centre_mm
+        leaves += [Disc(x + 7 * np.cos(a), y + 7 * np.sin(a), 9.0, 12.0) for a in np.arange(5) * 2 * np.pi / 5]
+    reading = read(Scene(discs=tuple(leaves)), Camera(), ask_network=True)
+    assert reading.network is not None
+    cells = measure_overhead(reading, 12.0).cells
+    assert {c.cell for c in cells if c.plants == 0} == EMPTY
+    spreads = [c.leaf_spread_mm for c in cells if c.leaf_spread_mm is not None]
+    assert len(spreads) > 60
+    assert np.median(spreads) == pytest.approx(2 * 7 * np.cos(np.pi / 10) + 9, abs=1.5)  # of a regular pentagon
+
+
+def test_a_network_out_of_its_depth_is_not_believed(monkeypatch):
+    """Where colour and network disagree on what is vegetation, plants are split without it and leaves not counted."""
+    import seedlingcv.measure.overhead as overhead
+
+    monkeypatch.setattr(overhead, "LEAST_AGREEMENT", 1.01)
+    reading = read(Scene(discs=discs()), Camera(), ask_network=True)
+    assert reading.network is None
+    cells = measure_overhead(reading, 0.0).cells
+    check(cells)
+    assert all(c.true_leaves is None for c in cells)
+    assert all("leaves_unsure" in c.flags for c in cells if c.plants)

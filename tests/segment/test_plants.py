@@ -31,17 +31,18 @@ def test_a_leaf_that_hangs_over_the_neighbour_stays_with_its_own_stem():
 
 
 def test_two_plants_that_touch_are_parted_between_them_and_say_so():
-    mask = strokes([(50, 60), (130, 60)])
+    mask = strokes([(50, 60), (130, 60)], width_mm=30)
     plants = split_plants(mask, VIEW, LAYOUT, EYE)
     rows, columns = np.nonzero(plants.labels == 2)
     assert VIEW.to_mm([[columns.min(), 0]])[0][0] == pytest.approx(70.0, abs=2.0)
     assert VIEW.to_mm([[columns.max(), 0]])[0][0] == pytest.approx(110.0, abs=2.0)
-    assert plants.contact[1] > plants.contact[0] > 0
+    assert not plants.sure[1]  # both its ends border on others
 
 
 def test_apart_means_no_contact_and_a_bare_cell_has_no_plant():
     plants = split_plants(strokes([(50, 60), (50, 80)], [(130, 60), (130, 80)]), VIEW, LAYOUT, EYE)
-    assert plants.contact[0] == plants.contact[2] == 0
+    assert plants.sure.all()
+    assert plants.count.tolist() == [1, 0, 1]
     assert 1 not in plants.boxes
 
 

@@ -11,8 +11,8 @@ def drawn(leaf=(60, 150, 75), ground=(38, 52, 66), size=400, noise=4.0, seed=3):
     """A soil picture with round leaves of 20-60 px, and the true mask."""
     rng = np.random.default_rng(seed)
     mask = np.zeros((size, size), np.uint8)
-    for x, y, r in zip(rng.integers(40, size - 40, 14), rng.integers(40, size - 40, 14), rng.integers(10, 30, 14), strict=True):
-        cv2.circle(mask, (int(x), int(y)), int(r), 255, -1, cv2.LINE_AA)
+    for x, y, r in rng.integers((40, 40, 10), (size - 40, size - 40, 30), (14, 3)).tolist():
+        cv2.circle(mask, (x, y), r, 255, -1, cv2.LINE_AA)
     share = mask[..., None] / 255
     image = np.array(leaf) * share + np.array(ground) * (1 - share) + rng.normal(0, noise, (size, size, 3))
     return np.clip(cv2.GaussianBlur(image, (0, 0), 0.7), 0, 255).astype(np.uint8), mask > 127
