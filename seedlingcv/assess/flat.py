@@ -19,6 +19,7 @@ from seedlingcv.measure.join import join_views, planted_by_side
 from seedlingcv.measure.overhead import (
     OverheadMeasurement,
     OverheadReading,
+    ask_network,
     measure_overhead,
     read_overhead,
     settle_layout,
@@ -69,6 +70,7 @@ def measure_flat(views: FlatViews, layout: tuple[int, int] | None, usual_height_
     if views.overhead and reading is None:
         problems["overhead"] = Problem("grid_unsure")
     if reading is not None:
+        reading = ask_network(reading)
         layout = (reading.fit.layout.rows, reading.fit.layout.columns)
     row = _side(views.side, layout)
     if layout is None:
@@ -87,12 +89,12 @@ def measure_flat(views: FlatViews, layout: tuple[int, int] | None, usual_height_
     return MeasuredFlat(*layout, cells, pictures, flags, problems)
 
 
-def _read(look: Look | None, layout: tuple[int, int] | None, *, ask_network: bool = True) -> OverheadReading | None:
+def _read(look: Look | None, layout: tuple[int, int] | None) -> OverheadReading | None:
     if look is None or look.pose is None:
         return None
     image = read_photo(look.path).image
     fit = settle_layout(image, look.pose, layout)
-    return read_overhead(image, list(look.tags), fit, ask_network=ask_network) if fit else None
+    return read_overhead(image, list(look.tags), fit) if fit else None
 
 
 def _side(look: Look | None, layout: tuple[int, int] | None) -> SideRow | None:
@@ -108,7 +110,7 @@ def _side(look: Look | None, layout: tuple[int, int] | None) -> SideRow | None:
 def _canopy(reading: OverheadReading, second: Look | None, row: SideRow | None,
             usual_height_mm: float | None) -> tuple[float, tuple[str, ...]]:
     """Height of the leaves above the rim, and a flag for how it was come by."""
-    other = _read(second, (reading.fit.layout.rows, reading.fit.layout.columns), ask_network=False)
+    other = _read(second, (reading.fit.layout.rows, reading.fit.layout.columns))
     if other is not None:
         found = canopy_from_pair((reading.vegetation, other.vegetation), reading.view,
                                  (reading.eye_mm, other.eye_mm))
@@ -127,7 +129,7 @@ def _write_overhead_masks(masks: Path, views: FlatViews, layout: tuple[int, int]
     for look in (views.overhead, views.second):
         reading = _read(look, layout)
         if reading is not None:
-            plants = measure_overhead(reading, canopy_mm, known).plants
+            plants = measure_overhead(ask_network(reading), canopy_mm, known).plants
             write_mask(masks, look.result.file,
                        unrectify_labels(plants.labels, reading.fit.pose, plants.view, look.size))
 

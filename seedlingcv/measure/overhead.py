@@ -8,7 +8,7 @@ canopy plane, splits plants and measures.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -65,23 +65,30 @@ def settle_layout(image: np.ndarray, pose: Pose, layout: tuple[int, int] | None)
     return guess_layout(image, pose, [standard_layout(*known) for known in known_layouts()])
 
 
-def read_overhead(image: np.ndarray, tags: list[Tag], fit: GridFit, *, ask_network: bool = True) -> OverheadReading:
-    """Rectify, correct the light by the cards, find vegetation, and let the network read the plants.
+def read_overhead(image: np.ndarray, tags: list[Tag], fit: GridFit) -> OverheadReading:
+    """Rectify, correct the light by the cards, and find vegetation by colour.
 
     image : uint8 (height, width, 3) BGR as stored
     """
-    white = white_reference(image, [tag for tag in tags if tag.id in CORNER_IDS])
     view = plane_view(fit.layout.outer_mm, PX_PER_MM)
-    picture = balance(rectify(image, fit.pose, view), white)
+    cards = [tag for tag in tags if tag.id in CORNER_IDS]
+    picture = balance(rectify(image, fit.pose, view), white_reference(image, cards))
     cells, rim = _cells_and_rim(fit.layout, view)
     vegetation = find_vegetation(picture, where=cells, tray=rim, px_per_mm=view.px_per_mm).mask
-    network = None
-    if ask_network:
-        read = balance(rectify(image, fit.pose, reading_view(fit.layout)), white)
-        network = read_flat(read, fit.layout, fit.pose.eye_mm)
-        if _agreement(vegetation, view, network, fit.layout) < LEAST_AGREEMENT:
-            network = None
-    return OverheadReading(fit, view, picture, vegetation, network)
+    return OverheadReading(fit, view, picture, vegetation)
+
+
+def ask_network(reading: OverheadReading) -> OverheadReading:
+    """The same reading with what the network sees of the plants, unless it is out of its depth."""
+    layout, wanted = reading.fit.layout, reading_view(reading.fit.layout)
+    scale = wanted.px_per_mm / reading.view.px_per_mm
+    small = cv2.resize(reading.picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    start = round((wanted.x0 - reading.view.x0) * wanted.px_per_mm)
+    picture = small[start : start + wanted.height, start : start + wanted.width]
+    network = read_flat(picture, layout, reading.eye_mm)
+    if _agreement(reading.vegetation, reading.view, network, layout) < LEAST_AGREEMENT:
+        return reading
+    return replace(reading, network=network)
 
 
 def _agreement(vegetation: np.ndarray, view: PlaneView, network: FlatReading, layout: FlatLayout) -> float:

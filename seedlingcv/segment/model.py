@@ -7,7 +7,6 @@ processor, in about a quarter of a second, and gives the same numbers each time.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
 from importlib.resources import as_file, files
 
 import cv2
@@ -89,6 +88,7 @@ def read_flat(image: np.ndarray, layout: FlatLayout, eye_mm: np.ndarray) -> Flat
     network = _network()
     network.setInput(padded)
     dense, owner, cells = network.forward(["dense", "owner", "cells"])
+    del network, padded
     dense = dense[0, :, : view.height // 2, : view.width // 2]
     owner = owner[0, :, : view.height // 4, : view.width // 4]
     at_cells = _read_at(cells[0], layout, view)
@@ -127,8 +127,8 @@ def fill_input(
     planes[5] = sum(layout.pitch_mm) / 200
 
 
-@cache
 def _network() -> cv2.dnn.Net:
+    """Loaded anew each time, in some 20 ms: kept, it would hold on to 250 MB between flats."""
     with as_file(files("seedlingcv.segment") / "overhead.onnx") as path:
         return cv2.dnn.readNetFromONNX(str(path))
 

@@ -7,7 +7,14 @@ from scenes import Camera, Disc, Scene
 
 from seedlingcv.flat.layout import standard_layout
 from seedlingcv.flat.pose import fit_overhead
-from seedlingcv.measure.overhead import feret_px, green_leaf_index, measure_overhead, read_overhead, settle_layout
+from seedlingcv.measure.overhead import (
+    ask_network,
+    feret_px,
+    green_leaf_index,
+    measure_overhead,
+    read_overhead,
+    settle_layout,
+)
 from seedlingcv.tags.detect import detect_tags
 
 LAYOUT = standard_layout(6, 12)
@@ -19,13 +26,13 @@ def discs(z_mm=0.0):
                  for k, cell in enumerate(LAYOUT.cells) if cell.name not in EMPTY)
 
 
-def read(scene, camera, *, ask_network=False):
+def read(scene, camera):
     image = scene.photo(camera)
     tags = detect_tags(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY))
     pose = fit_overhead(tags, camera.size, camera.focal_px, (546.0, 278.0))
     fit = settle_layout(image, pose, (6, 12))
     assert fit is not None
-    return read_overhead(image, tags, fit, ask_network=ask_network)
+    return read_overhead(image, tags, fit)
 
 
 def check(cells, tolerance_mm=1.6):
@@ -95,7 +102,7 @@ def test_the_network_counts_drawn_plants_and_empty_cells():
     for cell in (c for c in LAYOUT.cells if c.name not in EMPTY):
         x, y = cell.centre_mm
         leaves += [Disc(x + 7 * np.cos(a), y + 7 * np.sin(a), 9.0, 12.0) for a in np.arange(5) * 2 * np.pi / 5]
-    reading = read(Scene(discs=tuple(leaves)), Camera(), ask_network=True)
+    reading = ask_network(read(Scene(discs=tuple(leaves)), Camera()))
     assert reading.network is not None
     cells = measure_overhead(reading, 12.0).cells
     assert {c.cell for c in cells if c.plants == 0} == EMPTY
@@ -109,7 +116,7 @@ def test_a_network_out_of_its_depth_is_not_believed(monkeypatch):
     import seedlingcv.measure.overhead as overhead
 
     monkeypatch.setattr(overhead, "LEAST_AGREEMENT", 1.01)
-    reading = read(Scene(discs=discs()), Camera(), ask_network=True)
+    reading = ask_network(read(Scene(discs=discs()), Camera()))
     assert reading.network is None
     cells = measure_overhead(reading, 0.0).cells
     check(cells)
