@@ -59,8 +59,6 @@ CELL = {
     "overlap_unsure": "leaves of neighbours overlap: whose they are is unsure",
     "leaves_unsure": "leaves can't be told apart well enough to count",
     "no_node": "the seed-leaf node can't be seen",
-    "leans_out_of_view": "the plant leans towards or away from the camera",
-    "weed": "a weed may stand in the cell",
 }
 
 

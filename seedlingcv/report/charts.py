@@ -14,7 +14,7 @@ from seedlingcv.report.words import NONE
 
 CELL_W, CELL_H, GAP, GUTTER = 44, 38, 3, 26
 BAND_H = 8  # the hatched foot of a cell that was measured but is not certain
-UNSURE = frozenset({"overlap_unsure", "leans_out_of_view", "weed"})
+UNSURE = frozenset({"overlap_unsure"})
 INK = "#17231c"
 
 # Defined once a page: patterns are found by name across a whole document.

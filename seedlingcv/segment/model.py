@@ -40,11 +40,9 @@ class FlatReading:
     inner_mm : float32 (M/2, N/2, 2), from a blade's pixel to the middle of its blade
     owner : float32 (50, M/4, N/4), log chances of the plant's cell against the pixel's own cell: 3 rows up and 3
         columns left ... 3 down and 3 right, row by row; the last one: further away or outside
-    weed : float32 (M/2, N/2), chance that a plant's pixel belongs to a weed
-    bases, weeds : peaks where stems of crop plants and of weeds leave the soil
     leaves, cotyledons : peaks in the middle of blades
     count : float32 (cells, 3), chances of 0, 1, and 2 or more crop plants in each cell
-    true_leaves, spread_mm, height_mm : float32 (cells,), the network's estimate for the cell's one plant
+    true_leaves : float32 (cells,), the network's estimate for the cell's one plant
     """
 
     view: PlaneView
@@ -54,15 +52,10 @@ class FlatReading:
     way_mm: np.ndarray
     inner_mm: np.ndarray
     owner: np.ndarray
-    weed: np.ndarray
-    bases: Peaks
-    weeds: Peaks
     leaves: Peaks
     cotyledons: Peaks
     count: np.ndarray
     true_leaves: np.ndarray
-    spread_mm: np.ndarray
-    height_mm: np.ndarray
 
 
 def reading_view(layout: FlatLayout) -> PlaneView:
@@ -93,7 +86,7 @@ def read_flat(image: np.ndarray, layout: FlatLayout, eye_mm: np.ndarray) -> Flat
     owner = owner[0, :, : view.height // 4, : view.width // 4]
     at_cells = _read_at(cells[0], layout, view)
     way, inner = (np.ascontiguousarray(dense[k : k + 2].transpose(1, 2, 0)) * unit for k, unit in ((8, 50), (14, 25)))
-    peaks = [_peaks(_chance(dense[k]), view) for k in range(10, 14)]
+    peaks = [_peaks(_chance(dense[k]), view) for k in (12, 13)]
     return FlatReading(
         view,
         np.asarray(eye_mm, float),
@@ -102,12 +95,9 @@ def read_flat(image: np.ndarray, layout: FlatLayout, eye_mm: np.ndarray) -> Flat
         way,
         inner,
         owner - np.log(np.exp(owner).sum(axis=0)),
-        _chance(dense[16]),
         *peaks,
         _shares(at_cells[:, :3] - np.log(COUNT_WEIGHTS)),
         np.maximum(at_cells[:, 3], 0),
-        np.maximum(at_cells[:, 4], 0) * 50,
-        np.maximum(at_cells[:, 5], 0) * 50,
     )
 
 

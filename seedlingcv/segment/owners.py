@@ -32,16 +32,14 @@ FRAGMENT_SHARE = 0.08  # a smaller piece of a plant, apart from the rest, goes t
 class Owners:
     """labels : uint16 (M, N) over `view` (the rim plane), 0 = none, else 1 + index into `layout.cells`
 
-    plants : int (cells,), 0, 1 or 2 (two or more) crop plants
-    confidence : float (cells,), the network's chance that `plants` is right; low where it takes a cell for planted
-        but shows nothing that grows there, which counts as empty
+    plants : int (cells,), 0, 1 or 2 (two or more) crop plants; 0 also where the network takes a cell for planted
+        but shows nothing that grows there
     sureness : float (cells,), mean chance that the pixels given to the cell are its own; nan where it has none
     """
 
     labels: np.ndarray
     view: PlaneView
     plants: np.ndarray
-    confidence: np.ndarray
     sureness: np.ndarray
 
 
@@ -51,9 +49,9 @@ def owners_from_reading(reading: FlatReading, layout: FlatLayout,
 
     known : cell index -> how many plants stand there, where another view has told
     """
-    plants, confidence = reading.count.argmax(axis=1), reading.count.max(axis=1)
+    plants = reading.count.argmax(axis=1)
     for cell, told in (known or {}).items():
-        plants[cell], confidence[cell] = told, 1.0
+        plants[cell] = told
     height, width = reading.way_mm.shape[:2]
     seen = cv2.resize(reading.vegetation, (width, height), interpolation=cv2.INTER_AREA) > VEGETATION / 2
     rows, columns = np.nonzero(seen)
@@ -70,9 +68,9 @@ def owners_from_reading(reading: FlatReading, layout: FlatLayout,
     sums = np.bincount(best.ravel(), weights=sure.ravel(), minlength=len(plants) + 1)[1:]
     shown = np.bincount(labels.ravel(), minlength=len(plants) + 1)[1:] / view.px_per_mm**2
     ghost = (plants > 0) & (shown < LEAST_PLANT_MM2)
-    plants, confidence = np.where(ghost, 0, plants), np.where(ghost, reading.count[:, 0], confidence)
+    plants = np.where(ghost, 0, plants)
     labels[np.isin(labels, np.flatnonzero(ghost) + 1)] = 0
-    return Owners(labels, view, plants, confidence, np.where(counts > 0, sums / np.maximum(counts, 1), np.nan))
+    return Owners(labels, view, plants, np.where(counts > 0, sums / np.maximum(counts, 1), np.nan))
 
 
 def _places_mm(reading: FlatReading, rows: np.ndarray, columns: np.ndarray) -> np.ndarray:
