@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 PX_PER_MM = 1.5
 MOST_BASELINE = 0.6  # of the cameras' height: beyond it the two photos show different sides of a leaf
+STEEPEST = 0.7  # one camera this much higher, against how far aside it stood: nearly the same rays
 LOWEST_MM = -20.0
 ABOVE_CANOPY_MM, CANOPY_FACTOR = 60.0, 2.5  # no leaf is looked for above this much more than the canopy plane
 BLOCK = 3
@@ -35,14 +36,16 @@ AGREE_PX = 2.0  # about 5 mm of height
 GREY_AROUND_MM = 12.0
 # Soil matched in squares, to see whether the photos show the same ground and lie row on row.
 SQUARE_PX, AWAY_PX = 30, (12, 5)
-LEAST_BARE, LEAST_MATCH = 0.5, 0.5
+DIVIDER_EDGE_MM = 3.0  # dividers are left out, since all flats' look alike
+LEAST_BARE, LEAST_MATCH = 0.35, 0.5
 LEAST_SQUARES, LEAST_MATCHED_SHARE = 8, 0.35
 ROW_SIGMA_PX = np.array([1.5, 1.0, 1.0])  # usual misfit of rows: shift, and change over 100 mm
 MOST_ROW_SPREAD_PX = 1.5
 # The soil's level as the two cameras' places give it: usual error in mm, and per 100 mm across.
 LEVEL_SIGMA = np.array([4.0, 2.0, 2.0])
-INNER_CELL = 0.64
+SOIL_EDGE_SHARE = 0.18  # of a cell's width: soil next to the dividers is not taken for the level
 ALIKE_PX = 100  # neighbouring soil pixels err alike: so many count as one
+NEAR_MM = 4.0  # a pixel of unknown height takes that of a known one so near, else its plant's
 
 
 @dataclass(frozen=True)
@@ -79,8 +82,9 @@ class HeightPair:
 
 def height_maps(a: OverheadReading, b: OverheadReading) -> HeightPair | NoHeights:
     """The heights of vegetation as the first and as the second camera sees them."""
-    baseline = float(np.linalg.norm(a.eye_mm - b.eye_mm))
-    if float(np.linalg.norm((a.eye_mm - b.eye_mm)[:2])) < LEAST_BASELINE_MM:
+    between = b.eye_mm - a.eye_mm
+    baseline, aside = float(np.linalg.norm(between)), float(np.hypot(*between[:2]))
+    if aside < LEAST_BASELINE_MM or abs(between[2]) > STEEPEST * aside:
         return NoHeights("no_baseline")
     if baseline > MOST_BASELINE * min(a.eye_mm[2], b.eye_mm[2]):
         return NoHeights("baseline_too_large")
@@ -117,6 +121,46 @@ def height_maps(a: OverheadReading, b: OverheadReading) -> HeightPair | NoHeight
                               np.where(known, confidence, 0).astype(np.float32), mask > 0.5, view,
                               reading.eye_mm, soil_se))
     return HeightPair(*maps)
+
+
+def orthorectify(labels: np.ndarray, view: PlaneView, heights: HeightMap) -> np.ndarray:
+    """Labels seen on the rim plane moved to their true places, as seen from straight above; the highest covers.
+
+    labels : unsigned integer or bool (view.height, view.width), as the camera of `heights` sees them; 0 = none.
+    A pixel of unknown height takes the nearest known one, else the median of its label, else of all. Returns the
+    same shape and type.
+    """
+    if labels.dtype == bool:
+        return orthorectify(labels.astype(np.uint8), view, heights) > 0
+    z = _filled(heights, cv2.resize(labels, (heights.view.width, heights.view.height), interpolation=cv2.INTER_NEAREST))
+    z = cv2.resize(cv2.medianBlur(z, 5), (view.width, view.height), interpolation=cv2.INTER_LINEAR)
+    rows, columns = np.nonzero(labels)
+    z = z[rows, columns]
+    seen, eye = view.to_mm(np.column_stack([columns, rows])), heights.eye_mm
+    places = np.round(view.to_px(seen + (eye[:2] - seen) * (z / eye[2])[:, None])).astype(int)
+    order = np.argsort(z, kind="stable")
+    order = order[((places >= 0) & (places < [view.width, view.height])).all(axis=1)[order]]
+    out = np.zeros_like(labels)
+    out[places[order, 1], places[order, 0]] = labels[rows[order], columns[order]]
+    ring = np.ones((3, 3), np.uint8)
+    closed = cv2.morphologyEx((out > 0).astype(np.uint8), cv2.MORPH_CLOSE, ring)  # pinholes between moved pixels
+    return np.where((out == 0) & (closed > 0), cv2.dilate(out, ring), out)
+
+
+def _filled(heights: HeightMap, labels: np.ndarray) -> np.ndarray:
+    """float32 (M, N), no gaps where there are labels."""
+    known = np.isfinite(heights.z_mm)
+    usual = np.full(int(labels.max()) + 1, np.median(heights.z_mm[known]) if known.any() else 0.0, np.float32)
+    for number in np.unique(labels[known & (labels > 0)]):
+        usual[number] = np.median(heights.z_mm[known & (labels == number)])
+    out = usual[labels]
+    if not known.any():
+        return out
+    far, nearest = cv2.distanceTransformWithLabels((~known).astype(np.uint8), cv2.DIST_L2, 3,
+                                                   labelType=cv2.DIST_LABEL_PIXEL)
+    of = np.zeros(nearest.max() + 1, np.float32)
+    of[nearest[known]] = heights.z_mm[known]
+    return np.where(far < NEAR_MM * heights.view.px_per_mm, of[nearest], out)
 
 
 def _highest_mm(a: OverheadReading, b: OverheadReading) -> float:
@@ -203,7 +247,8 @@ def _settle_rows(left: np.ndarray, right: np.ndarray, to_rows: np.ndarray, view:
 def _matched_squares(left: np.ndarray, right: np.ndarray, to_rows: np.ndarray, view: PlaneView,
                      layout: FlatLayout) -> tuple[np.ndarray, np.ndarray, int]:
     """Centres (N, 2) of bare squares found again, how many rows lower each lies, and how many were looked for."""
-    bare = (cv2.dilate(left[..., 2], np.ones((5, 5), np.uint8)) < 12).astype(np.uint8)
+    soil = cv2.warpPerspective(_cells(layout, view, DIVIDER_EDGE_MM).astype(np.uint8), to_rows, left.shape[1::-1])
+    bare = (cv2.dilate(left[..., 2], np.ones((5, 5), np.uint8)) < 12).astype(np.uint8) * soil
     away_x, away_y = AWAY_PX
     half = SQUARE_PX // 2
     x0, y0, x1, y1 = *layout.cells[0].rect_mm[:2], *layout.cells[-1].rect_mm[2:]
@@ -247,6 +292,15 @@ def _robust_fit(design: np.ndarray, values: np.ndarray, usual: np.ndarray, sigma
         covariance = np.linalg.inv(weight * design[keep].T @ design[keep] + np.diag(1 / sigma**2))
         fit = usual + covariance @ (weight * design[keep].T @ (values[keep] - design[keep] @ usual))
     return fit, covariance, spread
+
+
+def _cells(layout: FlatLayout, view: PlaneView, edge_mm: float) -> np.ndarray:
+    """Bool (M, N), the inside of all cells."""
+    inner = np.zeros((view.height, view.width), bool)
+    for cell in layout.cells:
+        x0, y0, x1, y1 = cell.rect_mm
+        inner[view.box((x0 + edge_mm, y0 + edge_mm, x1 - edge_mm, y1 - edge_mm))] = True
+    return inner
 
 
 def _mirrored(picture: np.ndarray) -> np.ndarray:
@@ -296,12 +350,7 @@ def _triangulated(view: PlaneView, places: np.ndarray, shift: np.ndarray, sign: 
 
 def _soil_level(z: np.ndarray, bare: np.ndarray, view: PlaneView, layout: FlatLayout) -> tuple[np.ndarray, float]:
     """The level of the soil, a plane (M, N) in mm, and its standard error at the flat's middle."""
-    inner = np.zeros(z.shape, bool)
-    rest = (1 - INNER_CELL) / 2
-    for cell in layout.cells:
-        x0, y0, x1, y1 = cell.rect_mm
-        dx, dy = rest * (x1 - x0), rest * (y1 - y0)
-        inner[view.box((x0 + dx, y0 + dy, x1 - dx, y1 - dy))] = True
+    inner = _cells(layout, view, SOIL_EDGE_SHARE * min(layout.pitch_mm))
     rows, columns = np.nonzero(inner & bare & np.isfinite(z))
     values = z[rows, columns]
     middle = np.array(layout.outer_mm) / 2
