@@ -40,6 +40,12 @@ PHOTO = {
     "days_apart": Meaning("the side photo is dated {days} days from the overhead photo",
                           "Check the phone's clock. If the dates are right, take both on one day: "
                           "legginess mixes the two."),
+    "no_baseline": Meaning("the two overhead photos were taken from nearly the same place, so heights don't show",
+                           "Move the phone 100-200 mm to one side for the second photo."),
+    "baseline_too_large": Meaning("the two overhead photos were taken too far apart to match",
+                                  "Move the phone 100-200 mm to one side for the second photo."),
+    "flat_moved": Meaning("the flat or the cards moved between the two overhead photos",
+                          "Leave flat and cards where they are and take both photos again."),
     "height_from_side": Meaning("how high the leaves stand was taken from the side photo",
                                 "Take a second overhead photo 100-200 mm to one side of the first."),
     "height_from_crop": Meaning("how high the leaves stand was taken from the crop's usual height",
@@ -58,6 +64,7 @@ CELL = {
     "empty": "no plant in the cell",
     "overlap_unsure": "leaves of neighbours overlap: whose they are is unsure",
     "leaves_unsure": "leaves can't be told apart well enough to count",
+    "height_unsure": "the two overhead photos don't agree on its height",
     "no_node": "the seed-leaf node can't be seen",
 }
 

@@ -15,11 +15,13 @@ from seedlingcv.errors import PhotoError
 from seedlingcv.flags import Problem
 from seedlingcv.flat.backdrop import fit_side
 from seedlingcv.flat.rectify import plane_view, unrectify_labels
+from seedlingcv.measure.heights import plant_heights
 from seedlingcv.measure.join import join_views, planted_by_side
 from seedlingcv.measure.overhead import (
     OverheadMeasurement,
     OverheadReading,
     ask_network,
+    find_plants,
     measure_overhead,
     read_overhead,
     settle_layout,
@@ -31,6 +33,7 @@ from seedlingcv.measure.side_view import side_labels, side_picture
 from seedlingcv.measure.table import CellMeasurement
 from seedlingcv.photo.read import read_photo
 from seedlingcv.segment.canopy import canopy_from_pair, canopy_plane_mm
+from seedlingcv.segment.heights import NoHeights, height_maps
 
 SHOWN_PX_PER_MM = 2.0
 JPEG_QUALITY = 82
@@ -75,16 +78,24 @@ def measure_flat(views: FlatViews, layout: tuple[int, int] | None, usual_height_
     row = _side(views.side, layout)
     if layout is None:
         return MeasuredFlat(0, 0, (), FlatPictures(), problems=problems)
-    overhead, flags = None, ()
+    overhead, heights, flags = None, None, ()
     if reading is not None:
         known = planted_by_side(row.stems) if row else None
-        canopy_mm, flags = _canopy(reading, views.second, row, usual_height_mm)
-        overhead = measure_overhead(reading, canopy_mm, known)
+        second = _read(views.second, layout)
+        canopy_mm, flags = _canopy(reading, second, row, usual_height_mm)
+        maps = height_maps(reading, second) if second else None
+        if isinstance(maps, NoHeights):
+            maps, flags = None, (*flags, maps.reason)
+        overhead = measure_overhead(reading, canopy_mm, known, maps.first if maps else None)
+        if maps is not None:
+            seen_again = find_plants(ask_network(second), canopy_mm, known)
+            heights = plant_heights(maps, (overhead.plants, seen_again), reading.fit.layout)
         if masks is not None:
             _write_overhead_masks(masks, views, layout, canopy_mm, known)
     if row is not None and masks is not None:
         write_mask(masks, views.side.result.file, side_labels(row))
-    cells = join_views(*layout, overhead.cells if overhead else None, row.stems if row else None)
+    cells = join_views(*layout, overhead.cells if overhead else None, row.stems if row else None,
+                       heights)
     pictures = replace(_overhead_pictures(reading, overhead), **_side_pictures(row))
     return MeasuredFlat(*layout, cells, pictures, flags, problems)
 
@@ -107,13 +118,12 @@ def _side(look: Look | None, layout: tuple[int, int] | None) -> SideRow | None:
     return measure_side(read_photo(look.path).image, pose)
 
 
-def _canopy(reading: OverheadReading, second: Look | None, row: SideRow | None,
+def _canopy(reading: OverheadReading, second: OverheadReading | None, row: SideRow | None,
             usual_height_mm: float | None) -> tuple[float, tuple[str, ...]]:
     """Height of the leaves above the rim, and a flag for how it was come by."""
-    other = _read(second, (reading.fit.layout.rows, reading.fit.layout.columns))
-    if other is not None:
-        found = canopy_from_pair((reading.vegetation, other.vegetation), reading.view,
-                                 (reading.eye_mm, other.eye_mm))
+    if second is not None:
+        found = canopy_from_pair((reading.vegetation, second.vegetation), reading.view,
+                                 (reading.eye_mm, second.eye_mm))
         if found is not None:
             return found, ()
     heights = [s.height_mm for s in row.stems if s.height_mm is not None] if row else []
@@ -129,7 +139,7 @@ def _write_overhead_masks(masks: Path, views: FlatViews, layout: tuple[int, int]
     for look in (views.overhead, views.second):
         reading = _read(look, layout)
         if reading is not None:
-            plants = measure_overhead(ask_network(reading), canopy_mm, known).plants
+            plants = find_plants(ask_network(reading), canopy_mm, known)
             write_mask(masks, look.result.file,
                        unrectify_labels(plants.labels, reading.fit.pose, plants.view, look.size))
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from seedlingcv.flat.layout import cell_name
+from seedlingcv.measure.heights import PlantHeight, StemEstimate, stem_from_height
 from seedlingcv.measure.side import StemMeasurement
 from seedlingcv.measure.table import CellMeasurement
 
@@ -13,20 +14,40 @@ STEM_FIELDS = ("stem_length_mm", "hypocotyl_length_mm", "stem_diameter_mm", "hei
 
 
 def join_views(rows: int, columns: int, overhead: Sequence[CellMeasurement] | None,
-               stems: Sequence[StemMeasurement] | None) -> tuple[CellMeasurement, ...]:
-    """All cells of the flat, row by row; what a missing view would have given is None with a flag."""
+               stems: Sequence[StemMeasurement] | None,
+               heights: Sequence[PlantHeight] | None = None) -> tuple[CellMeasurement, ...]:
+    """All cells of the flat, row by row; what a missing view would have given is None with a flag.
+
+    heights : from two overhead photos, or None. Where a stem is not seen from the side its length is reckoned
+        from its plant's height.
+    """
     names = [cell_name(row, column) for row in range(rows) for column in range(1, columns + 1)]
     from_above = {c.cell: c for c in overhead or ()}
     from_side = {s.cell: s for s in stems or ()}
+    above = {h.cell: h for h in heights or ()}
+    reckoned = {e.cell: e for e in stem_from_height(heights or (), stems or ())}
     cells = []
     for name in names:
         cell = from_above.get(name) or CellMeasurement(name, flags=("no_overhead_photo",))
         if name in from_side:
             cell = _with_stem(cell, from_side[name])
-        elif cell.plants != 0:
+        if heights is not None:
+            cell = _with_height(cell, above.get(name), reckoned.get(name))
+        if cell.plants == 1 and cell.stem_length_mm is None and name not in from_side:
             cell = _flagged(cell, "no_side_photo" if stems is None else "not_in_front_row")
         cells.append(cell)
     return tuple(cells)
+
+
+def _with_height(cell: CellMeasurement, plant: PlantHeight | None, stem: StemEstimate | None) -> CellMeasurement:
+    """Fill in what the side photo has not given."""
+    if cell.plants != 1 or cell.stem_length_mm is not None:
+        return cell
+    if stem is None or plant is None or plant.height_mm is None:
+        return _flagged(cell, "height_unsure")
+    se = {"height_mm": plant.height_se, "stem_length_mm": stem.stem_length_se}
+    return replace(cell, height_mm=plant.height_mm, stem_length_mm=stem.stem_length_mm, stem_from="parallax",
+                   se=cell.se | se)
 
 
 def planted_by_side(stems: Sequence[StemMeasurement]) -> dict[int, int]:

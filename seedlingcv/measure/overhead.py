@@ -18,7 +18,9 @@ from seedlingcv.flat.layout import FlatLayout, known_layouts, standard_layout
 from seedlingcv.flat.pose import Pose
 from seedlingcv.flat.rectify import PlaneView, lift, lift_points, plane_view, rectify
 from seedlingcv.flat.white import balance, white_reference
+from seedlingcv.measure.heights import labels_on
 from seedlingcv.measure.table import CellMeasurement
+from seedlingcv.segment.heights import HeightMap, orthorectify
 from seedlingcv.segment.model import FlatReading, read_flat, reading_view
 from seedlingcv.segment.owners import VEGETATION, owners_from_reading
 from seedlingcv.segment.plants import Plants, split_plants
@@ -103,24 +105,38 @@ def _agreement(vegetation: np.ndarray, view: PlaneView, network: FlatReading, la
     return float((a & b).sum() / either) if either else 1.0
 
 
-def measure_overhead(reading: OverheadReading, canopy_mm: float,
-                     known: Mapping[int, int] | None = None) -> OverheadMeasurement:
-    """Figures of every cell, with leaves taken to stand `canopy_mm` above the rim.
+def find_plants(reading: OverheadReading, canopy_mm: float, known: Mapping[int, int] | None = None) -> Plants:
+    """Whose each pixel is, and how many plants stand in each cell, on the canopy plane.
 
     known : cell index -> how many plants stand there, where the side photo has told
     """
-    layout, eye = reading.fit.layout, reading.eye_mm
-    mask, view = lift(reading.vegetation, reading.view, eye, canopy_mm)
-    picture, _ = lift(reading.picture, reading.view, eye, canopy_mm)
+    mask, view = lift(reading.vegetation, reading.view, reading.eye_mm, canopy_mm)
     if reading.network is None:
-        plants, leaves = split_plants(mask, view, layout, eye, known), None
-    else:
-        plants, leaves = _plants_by_network(reading, view, known), reading.network.true_leaves
+        return split_plants(mask, view, reading.fit.layout, reading.eye_mm, known)
+    return _plants_by_network(reading, view, known)
+
+
+def measure_overhead(reading: OverheadReading, canopy_mm: float, known: Mapping[int, int] | None = None,
+                     heights: HeightMap | None = None) -> OverheadMeasurement:
+    """Figures of every cell.
+
+    Leaves are measured where `heights` puts each pixel, or, without it, as if all stood `canopy_mm` above the rim.
+    """
+    layout, eye = reading.fit.layout, reading.eye_mm
+    plants = find_plants(reading, canopy_mm, known)
+    picture, _ = lift(reading.picture, reading.view, eye, canopy_mm)
+    mask, view = lift(reading.vegetation, reading.view, eye, canopy_mm)
+    shapes = plants
+    if heights is not None:
+        mask, view = orthorectify(reading.vegetation, reading.view, heights), reading.view
+        if reading.network is not None:  # without it owners are too rough for shapes to gain by single heights
+            shapes = replace(plants, labels=orthorectify(labels_on(view, plants, eye), view, heights), view=view)
+    leaves = None if reading.network is None else reading.network.true_leaves
     cells = []
     for number, cell in enumerate(layout.cells):
         cover = float(mask[view.box(cell.rect_mm)].mean())
         count = None if leaves is None else max(0, round(float(leaves[number])))
-        cells.append(_measure_cell(cell.name, cover, plants, number, picture, count))
+        cells.append(_measure_cell(cell.name, cover, plants, shapes, number, picture, count))
     return OverheadMeasurement(cells, plants)
 
 
@@ -136,16 +152,18 @@ def _plants_by_network(reading: OverheadReading, view: PlaneView, known: Mapping
     return Plants(lifted, view, owners.plants, np.nan_to_num(owners.sureness) >= LEAST_SURENESS)
 
 
-def _measure_cell(name: str, cover: float, plants: Plants, number: int, picture: np.ndarray,
+def _measure_cell(name: str, cover: float, plants: Plants, shapes: Plants, number: int, picture: np.ndarray,
                   leaves: int | None) -> CellMeasurement:
+    """plants : as seen, for colours; shapes : in their true places, for lengths and areas."""
     count = int(plants.count[number])
-    own, corner = _own_pixels(plants, number)
-    if count == 0 or own is None:
+    seen, corner = _own_pixels(plants, number)
+    own, _ = _own_pixels(shapes, number)
+    if count == 0 or seen is None or own is None:
         return CellMeasurement(name, plants=count, canopy_cover=cover, flags=("overlap_unsure" if count else "empty",))
     if count > 1:
         return CellMeasurement(name, plants=count, canopy_cover=cover, flags=("several_plants",))
-    px_per_mm = plants.view.px_per_mm
-    window = picture[corner[0] : corner[0] + own.shape[0], corner[1] : corner[1] + own.shape[1]][own]
+    px_per_mm = shapes.view.px_per_mm
+    window = picture[corner[0] : corner[0] + seen.shape[0], corner[1] : corner[1] + seen.shape[1]][seen]
     sure = bool(plants.sure[number])
     return CellMeasurement(
         name, plants=1, canopy_cover=cover,
