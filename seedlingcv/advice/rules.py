@@ -279,7 +279,10 @@ def _assumed(
         lines.append(f"a new true leaf about every {found.days_per_leaf:.0f} days")
     if found.roots_circle:
         lines.append(f"a standard flat (about 280 x 540 mm) of {found.cells} cells, grown at 18-22 °C")
-    if found.legginess and any(c.stem_from == "side" for c in measurement.singles):
+    sources = {c.stem_from for c in measurement.singles if c.stem_length_mm is not None}
+    if found.legginess and "parallax" in sources:
+        lines.append("stems that no side photo shows are reckoned from plant heights")
+    elif found.legginess and "side" in sources:
         lines.append("row A stands for the whole flat: stems are seen in row A only")
     if found.legginess and found.crop.bands_unproved:
         other = found.crop.legginess.derived_from

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -15,7 +14,7 @@ from seedlingcv.errors import PhotoError
 from seedlingcv.flags import Problem
 from seedlingcv.flat.backdrop import fit_side
 from seedlingcv.flat.rectify import plane_view, unrectify_labels
-from seedlingcv.measure.heights import plant_heights
+from seedlingcv.measure.heights import PlantHeight, plant_heights
 from seedlingcv.measure.join import join_views, planted_by_side
 from seedlingcv.measure.overhead import (
     OverheadMeasurement,
@@ -34,6 +33,7 @@ from seedlingcv.measure.table import CellMeasurement
 from seedlingcv.photo.read import read_photo
 from seedlingcv.segment.canopy import canopy_from_pair, canopy_plane_mm
 from seedlingcv.segment.heights import NoHeights, height_maps
+from seedlingcv.segment.plants import Plants
 
 SHOWN_PX_PER_MM = 2.0
 JPEG_QUALITY = 82
@@ -73,31 +73,43 @@ def measure_flat(views: FlatViews, layout: tuple[int, int] | None, usual_height_
     if views.overhead and reading is None:
         problems["overhead"] = Problem("grid_unsure")
     if reading is not None:
-        reading = ask_network(reading)
         layout = (reading.fit.layout.rows, reading.fit.layout.columns)
+    second = _read(views.second, layout) if reading else None
     row = _side(views.side, layout)
     if layout is None:
         return MeasuredFlat(0, 0, (), FlatPictures(), problems=problems)
-    overhead, heights, flags = None, None, ()
-    if reading is not None:
-        known = planted_by_side(row.stems) if row else None
-        second = _read(views.second, layout)
-        canopy_mm, flags = _canopy(reading, second, row, usual_height_mm)
-        maps = height_maps(reading, second) if second else None
-        if isinstance(maps, NoHeights):
-            maps, flags = None, (*flags, maps.reason)
-        overhead = measure_overhead(reading, canopy_mm, known, maps.first if maps else None)
-        if maps is not None:
-            seen_again = find_plants(ask_network(second), canopy_mm, known)
-            heights = plant_heights(maps, (overhead.plants, seen_again), reading.fit.layout)
-        if masks is not None:
-            _write_overhead_masks(masks, views, layout, canopy_mm, known)
-    if row is not None and masks is not None:
-        write_mask(masks, views.side.result.file, side_labels(row))
-    cells = join_views(*layout, overhead.cells if overhead else None, row.stems if row else None,
-                       heights)
-    pictures = replace(_overhead_pictures(reading, overhead), **_side_pictures(row))
-    return MeasuredFlat(*layout, cells, pictures, flags, problems)
+    above = _from_above(reading, second, row, usual_height_mm) if reading else _FromAbove()
+    stems = row.stems if row else None
+    cells = join_views(*layout, above.overhead.cells if above.overhead else None, stems, above.heights)
+    pictures = replace(_overhead_pictures(reading, above.overhead), **_side_pictures(row))
+    if masks is not None:
+        _write_masks(masks, views, (reading, second), above, row)
+    return MeasuredFlat(*layout, cells, pictures, above.flags, problems)
+
+
+@dataclass(frozen=True)
+class _FromAbove:
+    """What the overhead photos give: figures, plants as the second photo sees them, heights where both agree."""
+
+    overhead: OverheadMeasurement | None = None
+    seen_again: Plants | None = None
+    heights: tuple[PlantHeight, ...] | None = None
+    flags: tuple[str, ...] = ()
+
+
+def _from_above(reading: OverheadReading, second: OverheadReading | None, row: SideRow | None,
+                usual_height_mm: float | None) -> _FromAbove:
+    known = planted_by_side(row.stems) if row else None
+    canopy_mm, flags = _canopy(reading, second, row, usual_height_mm)
+    maps = height_maps(reading, second) if second else None
+    if isinstance(maps, NoHeights):
+        maps, flags = None, (*flags, maps.reason)
+    overhead = measure_overhead(reading, canopy_mm, known, maps.first if maps else None)
+    seen_again = find_plants(second, canopy_mm, known) if second else None
+    heights = None
+    if maps is not None:
+        heights = plant_heights(maps, (overhead.plants, seen_again), reading.fit.layout)
+    return _FromAbove(overhead, seen_again, heights, flags)
 
 
 def _read(look: Look | None, layout: tuple[int, int] | None) -> OverheadReading | None:
@@ -105,7 +117,11 @@ def _read(look: Look | None, layout: tuple[int, int] | None) -> OverheadReading 
         return None
     image = read_photo(look.path).image
     fit = settle_layout(image, look.pose, layout)
-    return read_overhead(image, list(look.tags), fit) if fit else None
+    if fit is None:
+        return None
+    reading = read_overhead(image, list(look.tags), fit)
+    del image  # the network wants the memory
+    return ask_network(reading)
 
 
 def _side(look: Look | None, layout: tuple[int, int] | None) -> SideRow | None:
@@ -134,14 +150,14 @@ def _canopy(reading: OverheadReading, second: OverheadReading | None, row: SideR
     return 0.0, ("height_unknown",)
 
 
-def _write_overhead_masks(masks: Path, views: FlatViews, layout: tuple[int, int], canopy_mm: float,
-                          known: Mapping[int, int] | None) -> None:
-    for look in (views.overhead, views.second):
-        reading = _read(look, layout)
-        if reading is not None:
-            plants = find_plants(ask_network(reading), canopy_mm, known)
-            write_mask(masks, look.result.file,
-                       unrectify_labels(plants.labels, reading.fit.pose, plants.view, look.size))
+def _write_masks(masks: Path, views: FlatViews, readings: tuple[OverheadReading | None, ...], above: _FromAbove,
+                 row: SideRow | None) -> None:
+    plants = above.overhead.plants if above.overhead else None
+    for look, reading, seen in zip((views.overhead, views.second), readings, (plants, above.seen_again), strict=True):
+        if reading is not None and seen is not None:
+            write_mask(masks, look.result.file, unrectify_labels(seen.labels, reading.fit.pose, seen.view, look.size))
+    if row is not None:
+        write_mask(masks, views.side.result.file, side_labels(row))
 
 
 def _overhead_pictures(reading: OverheadReading | None, overhead: OverheadMeasurement | None) -> FlatPictures:

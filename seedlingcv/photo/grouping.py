@@ -9,8 +9,9 @@ The rule, whatever the files are called:
 3. Of several days the newest is used, and the others are put aside. But where a flat has overhead photos of one
    day only and side photos of one other day only, both are used, since a phone's clock is oftener wrong than a
    flat is photographed in halves; the day is then the overhead photos', and `days_apart` says so.
-4. Overhead: four cards before three, then the least tilt, then the sharpest. A second overhead photo is kept if
-   the camera stood elsewhere, for then heights show by parallax: the one from furthest away, up to 200 mm.
+4. Overhead: four cards before three, then the least tilt, then the sharpest. A second one is kept to see heights
+   by parallax: that whose camera stood furthest from the first's, up to 200 mm. Whether it was far enough is told
+   when heights are measured.
 5. Side: both backdrop tags before one, then the sharpest on the plants (edge rise in mm, so finer pixels count).
 6. Equally good photos: the first in order.
 """
@@ -23,7 +24,6 @@ from datetime import date, datetime
 from math import dist, inf, isfinite
 from typing import Literal
 
-MOVED_MM = 60.0  # less shifts the tip of a 40 mm plant by 5 mm at most, seen from half a metre: parallax says little
 ENOUGH_MOVED_MM = 200.0  # more adds tilt and hidden leaves rather than accuracy
 
 
@@ -102,8 +102,8 @@ def _halves(photos: Sequence[Candidate]) -> tuple[date, date] | None:
 def _second(first: Candidate | None, used: Sequence[Candidate]) -> Candidate | None:
     if first is None or first.eye_mm is None:
         return None
-    moved = [(dist(p.eye_mm[:2], first.eye_mm[:2]), p) for p in used if p.view == "overhead" and p.eye_mm]
-    moved = [(far, p) for far, p in moved if far >= MOVED_MM]
+    moved = [(dist(p.eye_mm[:2], first.eye_mm[:2]), p) for p in used
+             if p.view == "overhead" and p.eye_mm and p is not first]
     best = min(moved, key=lambda m: (-min(m[0], ENOUGH_MOVED_MM), _overhead_order(m[1])), default=None)
     return best[1] if best else None
 

@@ -147,7 +147,7 @@ def _flat(entry: Entry, photos: Sequence[PhotoResult], pictures: FlatPictures, s
         bury=unbroken(words.burial(verdict, inch=inch)), sign=drawings.burial_sign(verdict.burial),
         label=drawings.plant_label(measured.flat), plants=words.plant_count(measured), verdict=verdict,
         legginess=_legginess(entry), rows=tuple(_row(measured, f, inch) for f in words.FIGURES if f.on_page),
-        maps=_maps(measured, scale), overhead=drawings.overhead(pictures, measured.flat),
+        maps=_maps(measured, scale, inch), overhead=drawings.overhead(pictures, measured.flat),
         front_row=drawings.front_row(pictures, measured, inch=inch), stems_drawn=bool(pictures.stems),
         map_width=CELL_PX * measured.columns + 10, columns=measured.columns,
         warnings=tuple(words.flat_warnings(measured, photos)),
@@ -188,10 +188,11 @@ def _row(measured: FlatMeasurement, figure: words.Figure, inch: bool) -> Row:
     return Row(f"{figure.name}, {unit}" if unit else figure.name, median, f"{low}–{high}", str(had.plants))
 
 
-def _maps(measured: FlatMeasurement, scale: Scale) -> tuple[Map, Map]:
+def _maps(measured: FlatMeasurement, scale: Scale, inch: bool) -> tuple[Map, Map]:
     cover = cover_scale()
+    across = words.gradient(measured, inch=inch)
     return (
-        Map("Legginess", "Stem length divided by leaf spread. Darker is leggier.",
+        Map("Legginess", f"Stem length divided by leaf spread. Darker is leggier. {across}".strip(),
             charts.cell_map(measured, "legginess", scale), charts.legend(scale, end="+"),
             tuple(words.why_not_measured(measured, "legginess"))),
         Map("Canopy cover", "Per cent of the cell under leaves, seen from above. Darker is fuller.",

@@ -8,6 +8,7 @@ from datetime import date
 
 from seedlingcv.advice.verdict import Verdict
 from seedlingcv.flags import CELL, PHOTO
+from seedlingcv.measure.gradient import stem_gradient
 from seedlingcv.measure.table import FlatMeasurement
 from seedlingcv.photo.result import PhotoResult
 from seedlingcv.units import MM_PER_INCH, length
@@ -192,6 +193,20 @@ def flat_warnings(measurement: FlatMeasurement, photos: Sequence[PhotoResult]) -
             text = PHOTO[code].text if code in PHOTO else "{"
             said.append(code.replace("_", " ") if "{" in text else text)
     return said
+
+
+def gradient(measurement: FlatMeasurement, *, inch: bool = False) -> str:
+    """One sentence on how stem length changes across the flat; empty where too few cells have a stem."""
+    found = stem_gradient(measurement)
+    if found is None:
+        return ""
+    if not found.clear:
+        return f"No clear change of stem length across the flat ({found.plants} plants)."
+    low, middle_, high = (f"{mm / 100 * 4:.2f}" if inch else f"{mm:.1f}"  # mm for 100 mm is a plain ratio
+                          for mm in (found.low, found.mm_per_100mm, found.high))
+    unit, reach = ("in", "4 in") if inch else ("mm", "100 mm")
+    return (f"Stems get longer towards {found.towards}: by {middle_} {unit} for each {reach} "
+            f"(95 % interval {low} to {high}, {found.plants} plants).")
 
 
 def why_not_measured(measurement: FlatMeasurement, field: str) -> list[tuple[int, str]]:

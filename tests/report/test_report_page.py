@@ -164,3 +164,18 @@ def test_by_when(first, last, said):
 def test_dates_and_lengths_stay_in_one_piece():
     assert page.unbroken("by Fri 28 Mar, 38 mm") == "by Fri\xa028\xa0Mar, 38\xa0mm"
     assert page.unbroken("1 1/2 in deeper") == "1\xa01/2\xa0in deeper"
+
+
+def test_a_stretch_gradient_is_told_in_a_sentence():
+    from seedlingcv.measure.table import CellMeasurement, FlatMeasurement
+
+    names = [f"{row}{column}" for row in "ABCDEF" for column in range(1, 13)]
+    cells = tuple(CellMeasurement(n, plants=1, stem_length_mm=30.0 + 4 * int(n[1:]) + (k * 7 % 5) / 5)
+                  for k, n in enumerate(names))
+    told = words.gradient(FlatMeasurement(1, None, 6, 12, cells))
+    # 4 mm a column of 42.6 mm, worked by hand: 9.4 mm for each 100 mm
+    assert told.startswith("Stems get longer towards column 12: by 9.4 mm for each 100 mm")
+    assert "0.38 in for each 4 in" in words.gradient(FlatMeasurement(1, None, 6, 12, cells), inch=True)
+    level = tuple(CellMeasurement(n, plants=1, stem_length_mm=40.0 + (k * 7 % 5)) for k, n in enumerate(names))
+    assert words.gradient(FlatMeasurement(1, None, 6, 12, level)).startswith("No clear change")
+    assert words.gradient(FlatMeasurement(1, None, 6, 12, cells[:5])) == ""
