@@ -36,6 +36,14 @@ PHOTO = {
                            "Hang the flat's tag on the row-A rim, facing up and outwards."),
     "grid_unsure": Meaning("the cell grid can't be found in the picture",
                            "Check the layout in the register; clear leaves and hoses from the rim."),
+    "layout_wrong": Meaning("the register says {said} cells, the picture shows {seen}",
+                            "Correct the layout in the register."),
+    "layout_unknown": Meaning("the flat's layout is unknown, so the photo can't be measured",
+                              "Write it into the register, such as 6x12, or take an overhead photo too."),
+    "side_view_wrong": Meaning("the side photo was not taken from in front of row A",
+                               "Face row A, backdrop behind it, looking 3 to 12 degrees down, and take it again."),
+    "nothing_green": Meaning("nothing green was found on the flat",
+                             "If plants stand there, look at the flat: red and purple leaves are not seen."),
     "spare": Meaning("a better or newer photo of this flat was used", "Nothing to do."),
     "days_apart": Meaning("the side photo is dated {days} days from the overhead photo",
                           "Check the phone's clock. If the dates are right, take both on one day: "
@@ -65,6 +73,7 @@ CELL = {
     "overlap_unsure": "leaves of neighbours overlap: whose they are is unsure",
     "leaves_unsure": "leaves can't be told apart well enough to count",
     "height_unsure": "the two overhead photos don't agree on its height",
+    "diameter_unsure": "the stem's edges can't be told from what is behind it",
     "no_node": "the seed-leaf node can't be seen",
 }
 

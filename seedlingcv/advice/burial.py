@@ -8,6 +8,9 @@ from seedlingcv.crops.crop import Crop
 from seedlingcv.measure.table import FlatMeasurement
 
 HEADSPACE_MM = 13  # left free below the rim for water: common practice, no source
+# Crops whose stem roots all along, so that one too long for the pot may lie: the tomato file's source; tomatillo
+# is treated as tomato.
+LAID_SLANTWISE = ("tomato", "tomatillo")
 MARGIN_MM = 3  # of bare stem kept below the seed leaves or the lowest true leaf (judgement)
 # Share of the stem above the seed leaves that lies below the lowest true leaf: 0.26 or more in tomato 'M82'
 # up to five weeks (epicotyl 22.1 of 84.1 mm; data of repository MaloofLab/Lavelle-2015, seen, computed).
@@ -37,6 +40,11 @@ class Depth:
     wanted_mm: float | None
     pot: Pot
     plug_mm: float
+
+    @property
+    def short_mm(self) -> float:
+        """By how much the pot falls short of `wanted_mm`; 0 where that isn't known."""
+        return 0.0 if self.wanted_mm is None else self.wanted_mm - self.depth_mm
 
     @property
     def pot_needed_mm(self) -> float | None:

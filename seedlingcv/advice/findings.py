@@ -19,6 +19,7 @@ SHARE_BEFORE_LEAVES = 1 / 3
 class Findings:
     """`leaves`, `cover` and `legginess` are None unless enough single plants were measured (see `too_few`).
 
+    only_stems       the plants of which stems were measured where nothing was seen from above, else 0
     empty            every cell was counted and none holds a plant
     band             compact, normal, watch, leggy; None if the stretch can't be judged
     stretch_limit    the leggy limit in use (higher for plants too young for the others)
@@ -37,6 +38,7 @@ class Findings:
     cover: Summary | None
     legginess: Summary | None
     too_few: tuple[str, ...]
+    only_stems: int
     band: str | None
     stretch_limit: float | None
     stretch_clear: bool
@@ -86,6 +88,7 @@ def find(measurement: FlatMeasurement, crop: Crop, today: date) -> Findings:
         cover=cover,
         legginess=legginess,
         too_few=too_few,
+        only_stems=_only_stems(measurement),
         band=band,
         stretch_limit=limit,
         stretch_clear=band == "leggy" and _lower_bound(legginess) > limit,
@@ -114,6 +117,12 @@ def _summaries(measurement: FlatMeasurement):
             summary = None
         enough.append(summary)
     return *enough, tuple(too_few)
+
+
+def _only_stems(measurement: FlatMeasurement) -> int:
+    from_above = ("true_leaves", "canopy_cover", "leaf_spread_mm")
+    stems = measurement.summary("stem_length_mm")
+    return 0 if stems is None or any(measurement.summary(f) for f in from_above) else stems.plants
 
 
 def _plants(n: int) -> str:

@@ -3,7 +3,7 @@
 In the order in which they decide (numbers: the crop's file; without a file the answer is `unsure`):
 
 1. A crop that isn't transplanted (tap root): do_not_transplant.
-2. Nothing measured, or no plant seen: unsure.
+2. Nothing measured, stems only, or no plant seen: unsure.
 3. Stretched. If deeper potting takes the stem up: pot_up_early (pot_up once past the window, wait before the
    first true leaf). If not and the crop is moved once only: sow_again, but unsure when the median could be
    over the limit by chance. If not but the crop is easily moved: the leaf rules, with a caution.
@@ -19,23 +19,30 @@ weights are judgement: a delay that can't be mended weighs twice one that can.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from math import ceil
 
 from seedlingcv import units
 from seedlingcv.advice import wording as say
-from seedlingcv.advice.burial import HEADSPACE_MM, Depth, burial_depth
+from seedlingcv.advice.burial import HEADSPACE_MM, LAID_SLANTWISE, Depth, burial_depth
 from seedlingcv.advice.findings import CROWDED_COVER, MIN_PLANTS, Findings, find
 from seedlingcv.advice.verdict import Action, Verdict
 from seedlingcv.crops.crop import Crop
-from seedlingcv.flags import PHOTO
 from seedlingcv.measure.table import FlatMeasurement
 
 STRETCH_DAYS = 3  # a stretched flat shouldn't wait longer: common practice, no source
 STALE_DAYS = 3  # a photo older than this no longer shows the leaf stage (judgement)
 SHARE_WORTH_SAYING = 0.25  # of leggy plants in a flat that isn't leggy as a whole (judgement)
 LEAF_COUNT_DOUBT = 1  # leaves; counts from photos, and crews, differ by one
+ROOM_WORTH_SAYING_MM = 5  # of stem that finds no room in the pot (judgement)
+ROOM_CLEARLY_SHORT_MM = 15  # from here the usual pot doesn't mend a stretched stem (judgement)
+# Flags that tell how a figure was come by: nothing went wrong with the photo.
+HEIGHT_ASSUMED = {
+    "height_from_side": "leaves stand as high in the whole flat as in row A's side photo",
+    "height_from_crop": "leaves stand at the crop's usual height",
+    "height_unknown": "leaves lie level with the rim, as their height is unknown: high leaves look too large",
+}
 
 
 @dataclass(frozen=True)
@@ -55,6 +62,8 @@ def advise(measurement: FlatMeasurement, crop: Crop | None, today: date, *, inch
     decision = _decide(found)
     potting = decision.action in ("pot_up", "pot_up_early")
     depth = burial_depth(measurement, crop) if potting else None
+    if _pot_too_shallow(found, depth):
+        decision = replace(decision, more=(_room_reason(crop, depth, inch),))
     earliest, latest = _dates(found, decision.action)
     return Verdict(
         action=decision.action,
@@ -101,6 +110,11 @@ def _decide(found: Findings) -> _Decision:
     if found.empty:
         return _Decision("unsure", "No seedling was seen in any cell: look at the flat")
     if found.leaves is None and found.cover is None and found.legginess is None:
+        if found.only_stems:
+            plants = say.count(found.only_stems, "plant")
+            return _Decision("unsure", f"Only stems were measured ({plants}): take an overhead photo")
+        if found.too_few:
+            return _Decision("unsure", "Too few plants could be measured: look at the flat")
         return _Decision("unsure", "No leaves, cover or stems could be measured: look at the flat")
     if found.band == "leggy":
         decision = _decide_leggy(found)
@@ -208,6 +222,24 @@ def _stretch_reason(found: Findings) -> str:
     return f"{stems}: {found.band} (leggy above {limit:.1f}, {which} limit)"
 
 
+def _pot_too_shallow(found: Findings, depth: Depth | None) -> bool:
+    """Whether deeper potting would mend the stretch, but not in the pot commonly used."""
+    mends = found.band == "leggy" and found.crop.burial_mends_stretch
+    return mends and depth is not None and depth.short_mm > ROOM_CLEARLY_SHORT_MM
+
+
+def _room_reason(crop: Crop, depth: Depth, inch: bool) -> str:
+    pot, fits, needed = (
+        units.length(mm, inch=inch) for mm in (depth.pot.width_mm, depth.depth_mm, _next_10(depth.pot_needed_mm))
+    )
+    lay = " or lay the stem slantwise" if crop.name in LAID_SLANTWISE else ""
+    return f"In a {pot} pot only {fits} of the long stem fits: take a pot {needed} deep{lay}"
+
+
+def _next_10(mm: float) -> float:
+    return 10 * ceil(mm / 10)
+
+
 def _cover_reason(found: Findings) -> str:
     state = "crowded" if found.crowded else "not crowded"
     limit = say.percent(CROWDED_COVER)
@@ -252,9 +284,9 @@ def _cautions(
     if found.band != "leggy" and (found.leggy_share or 0) >= SHARE_WORTH_SAYING:
         advice = "pot those first" if depth else "give them more light"
         lines.append(f"{say.percent(found.leggy_share)} of the measured plants are leggy: {advice}.")
-    if depth and depth.wanted_mm and depth.wanted_mm > depth.depth_mm + 5:
+    if depth and depth.short_mm > ROOM_WORTH_SAYING_MM and not _pot_too_shallow(found, depth):
         deeper = units.length(depth.wanted_mm, inch=inch)
-        pot = units.length(10 * ceil(depth.pot_needed_mm / 10), inch=inch)
+        pot = units.length(_next_10(depth.pot_needed_mm), inch=inch)
         lines.append(f"The stems could go {deeper} deeper: that takes a pot {pot} deep.")
     doubles = sum((c.plants or 0) > 1 for c in measurement.cells)
     if doubles:
@@ -263,10 +295,20 @@ def _cautions(
     if decision.action in ("pot_up", "pot_up_early"):
         lines.append(f"Keep nights at {say.night_temperature(crop.min_night_c, inch=inch)} or more.")
         lines += crop.cautions
-    if measurement.flags:
-        warnings = "; ".join(PHOTO[code].text if code in PHOTO else code for code in measurement.flags)
+    return (*lines, *_photo_cautions(measurement.flags))
+
+
+def _photo_cautions(flags: tuple[str, ...]) -> list[str]:
+    lines = []
+    warnings = "; ".join(say.warning(f) for f in flags if f != "days_apart" and f not in HEIGHT_ASSUMED)
+    if warnings:
         lines.append(f"The photos had warnings ({warnings}): the figures may be off.")
-    return tuple(lines)
+    if "days_apart" in flags:
+        lines.append(
+            "The side photo and the overhead photo have different dates: "
+            "legginess mixes the two, check the phone's clock."
+        )
+    return lines
 
 
 def _assumed(
@@ -275,6 +317,7 @@ def _assumed(
     lines = []
     if measurement.day is None:
         lines.append("the photos were taken today")
+    lines += [text for flag, text in HEIGHT_ASSUMED.items() if flag in measurement.flags]
     if found.leaves:
         lines.append(f"a new true leaf about every {found.days_per_leaf:.0f} days")
     if found.roots_circle:
@@ -284,6 +327,8 @@ def _assumed(
         lines.append("stems that no side photo shows are reckoned from plant heights")
     elif found.legginess and "side" in sources:
         lines.append("row A stands for the whole flat: stems are seen in row A only")
+    if depth and depth.wanted_mm and "parallax" in sources:
+        lines.append("row A's seed leaves stand for the whole flat's: how deep rests on them")
     if found.legginess and found.crop.bands_unproved:
         other = found.crop.legginess.derived_from
         lines.append(f"{other}'s stretch limits hold for {found.crop.name} (unproved)")
@@ -300,10 +345,13 @@ def _assumed(
 
 def _missing(measurement: FlatMeasurement, found: Findings, depth: Depth | None) -> tuple[str, ...]:
     lines = list(found.too_few)
+    stems = [c for c in measurement.singles if c.stem_length_mm is not None]
+    side_photo = "" if any(c.stem_from != "parallax" for c in stems) else ": a side photo of row A"
+    stretch = "the leaf spread of plants whose stems were measured" if stems else f"stem lengths{side_photo}"
     for summary, field, text in (
         (found.leaves, "true_leaves", "a count of true leaves"),
         (found.cover, "canopy_cover", "canopy cover: an overhead photo"),
-        (found.legginess, "legginess", "stem lengths: a side photo of row A"),
+        (found.legginess, "legginess", stretch),
     ):
         useful = field != "legginess" or found.crop.legginess is not None
         if summary is None and measurement.summary(field) is None and useful:
@@ -315,7 +363,7 @@ def _missing(measurement: FlatMeasurement, found: Findings, depth: Depth | None)
     if found.photo_age_days > STALE_DAYS:
         lines.append(f"a new photo: this one is {found.photo_age_days} days old")
     if depth and depth.depth_mm is None:
-        lines.append("the height of the seed leaves, to say how deep: a side photo of row A")
+        lines.append(f"the height of the seed leaves, to say how deep{side_photo}")
     hypocotyl = measurement.summary("hypocotyl_length_mm")
     if depth and depth.wanted_mm and hypocotyl and hypocotyl.plants < MIN_PLANTS:
         lines.append(f"more plants for the depth: it rests on {say.count(hypocotyl.plants, 'plant')}")

@@ -2,41 +2,22 @@
 
 from __future__ import annotations
 
-from seedlingcv import units
-from seedlingcv.advice.verdict import Verdict
+from seedlingcv.flags import PHOTO
 
-ACTION = {
-    "pot_up": "Pot up now",
-    "pot_up_early": "Pot up early",
-    "wait": "Wait",
-    "sow_again": "Sow again",
-    "do_not_transplant": "Do not transplant",
-    "unsure": "Not sure",
-}
-
-BURIAL = {
-    "deep": "Bury deep: to just under the lowest true leaves",
-    "to_seed_leaves": "A little deeper: up to the seed leaves, never above them",
-    "same_depth": "Same depth as now: plug level with the new mix",
-    "crown_above": "Keep the crown (growing point) above the surface",
+# Flags whose text wants figures that only the photo's own entry has, in words without them.
+WITHOUT_FIGURES = {
+    "card_missing": "a corner card can't be read",
+    "tilted": "the camera was tilted",
+    "low_resolution": "too few pixels per mm",
+    "two_flats": "tags of more than one flat are in the picture",
+    "layout_wrong": "the register's layout isn't the picture's",
 }
 
 
-def action_label(verdict: Verdict) -> str:
-    if verdict.action == "pot_up_early":
-        cause = "stretched" if verdict.legginess_band == "leggy" else "crowded"
-        return f"{ACTION['pot_up_early']} - {cause}"
-    return ACTION[verdict.action]
-
-
-def burial_line(verdict: Verdict, *, inch: bool = False) -> str:
-    """The crew's line on depth, empty where the flat is not potted up."""
-    if verdict.burial is None:
-        return ""
-    line = BURIAL[verdict.burial]
-    if verdict.burial in ("deep", "to_seed_leaves") and verdict.burial_depth_mm is not None:
-        line += f" (at most {units.length(verdict.burial_depth_mm, inch=inch)} deeper than now)"
-    return line + "."
+def warning(code: str) -> str:
+    """A photo's flag in words, no figure left to be filled in."""
+    text = PHOTO[code].text if code in PHOTO else "{"
+    return WITHOUT_FIGURES.get(code, code.replace("_", " ")) if "{" in text else text
 
 
 def count(number: float, noun: str, plural: str | None = None) -> str:

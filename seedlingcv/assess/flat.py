@@ -69,14 +69,15 @@ def measure_flat(views: FlatViews, layout: tuple[int, int] | None, usual_height_
     masks : folder for label images, or None
     """
     problems: dict[str, Problem] = {}
-    reading = _read(views.overhead, layout)
-    if views.overhead and reading is None:
-        problems["overhead"] = Problem("grid_unsure")
+    reading, second = _readings(views, layout, problems)
+    if reading is None and second is not None:  # then the second stands in for the first
+        views, reading, second = replace(views, overhead=views.second, second=None), second, None
     if reading is not None:
         layout = (reading.fit.layout.rows, reading.fit.layout.columns)
-    second = _read(views.second, layout) if reading else None
-    row = _side(views.side, layout)
-    if layout is None:
+    elif any(p.code == "layout_wrong" for p in problems.values()):
+        layout = None
+    row = _side(views.side, layout, problems)
+    if layout is None or (reading is None and row is None):
         return MeasuredFlat(0, 0, (), FlatPictures(), problems=problems)
     above = _from_above(reading, second, row, usual_height_mm) if reading else _FromAbove()
     stems = row.stems if row else None
@@ -101,6 +102,8 @@ def _from_above(reading: OverheadReading, second: OverheadReading | None, row: S
                 usual_height_mm: float | None) -> _FromAbove:
     known = planted_by_side(row.stems) if row else None
     canopy_mm, flags = _canopy(reading, second, row, usual_height_mm)
+    if not reading.vegetation.any():
+        flags = (*flags, "nothing_green")
     maps = height_maps(reading, second) if second else None
     if isinstance(maps, NoHeights):
         maps, flags = None, (*flags, maps.reason)
@@ -112,26 +115,42 @@ def _from_above(reading: OverheadReading, second: OverheadReading | None, row: S
     return _FromAbove(overhead, seen_again, heights, flags)
 
 
-def _read(look: Look | None, layout: tuple[int, int] | None) -> OverheadReading | None:
-    if look is None or look.pose is None:
-        return None
+def _readings(views: FlatViews, layout: tuple[int, int] | None,
+              problems: dict[str, Problem]) -> tuple[OverheadReading | None, OverheadReading | None]:
+    """The overhead photos as far as they can be read; what is wrong with one goes into `problems`."""
+    found: list[OverheadReading | None] = []
+    for view, look in (("overhead", views.overhead), ("second", views.second)):
+        reading = _read(look, layout) if look else None
+        if isinstance(reading, Problem):
+            problems[view], reading = reading, None
+        if reading is not None:
+            layout = (reading.fit.layout.rows, reading.fit.layout.columns)
+        found.append(reading)
+    return (found[0], found[1])
+
+
+def _read(look: Look, layout: tuple[int, int] | None) -> OverheadReading | Problem:
     image = read_photo(look.path).image
     fit = settle_layout(image, look.pose, layout)
-    if fit is None:
-        return None
+    if isinstance(fit, Problem):
+        return fit
     reading = read_overhead(image, list(look.tags), fit)
     del image  # the network wants the memory
     return ask_network(reading)
 
 
-def _side(look: Look | None, layout: tuple[int, int] | None) -> SideRow | None:
-    if look is None or layout is None:
+def _side(look: Look | None, layout: tuple[int, int] | None, problems: dict[str, Problem]) -> SideRow | None:
+    if look is None:
+        return None
+    if layout is None:
+        problems["side"] = Problem("layout_unknown")
         return None
     try:
         pose = fit_side(list(look.tags), look.size, look.focal_px, rows=layout[0], columns=layout[1])
+        return measure_side(read_photo(look.path).image, pose)
     except PhotoError:
+        problems["side"] = Problem("side_view_wrong")
         return None
-    return measure_side(read_photo(look.path).image, pose)
 
 
 def _canopy(reading: OverheadReading, second: OverheadReading | None, row: SideRow | None,

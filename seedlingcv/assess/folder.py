@@ -119,7 +119,7 @@ def _measurement(group: FlatPhotos, row: FlatRow, measured: MeasuredFlat, warnin
 
 def _note_what_measuring_found(group: FlatPhotos, looks: list[Look], measured: MeasuredFlat) -> None:
     """Write into the photos' results what only measuring could tell, and which photos were put aside."""
-    for view, index in (("overhead", group.overhead), ("side", group.side)):
+    for view, index in (("overhead", group.overhead), ("second", group.second), ("side", group.side)):
         problem = measured.problems.get(view)
         if index is not None and problem is not None:
             looks[index] = _with_problem(looks[index], problem, usable=not problem.fatal)

@@ -10,6 +10,7 @@ import numpy as np
 
 from seedlingcv.errors import PhotoError
 from seedlingcv.flags import Problem
+from seedlingcv.flat.backdrop import fit_side
 from seedlingcv.flat.layout import standard_layout
 from seedlingcv.flat.pose import Pose, fit_overhead
 from seedlingcv.photo.exif import focal_length_px
@@ -65,13 +66,19 @@ def _look(photo: Photo, name: str) -> Look:
     look = Look(photo.path, result, tuple(tags), size, focal_length_px(photo.exif, width, height))
     if any(p.fatal for p in problems):
         return replace(look, result=replace(result, problems=tuple(problems)))
-    if result.view == "overhead":
-        pose = fit_overhead(tags, size, look.focal_px, standard_layout(1, 1).outer_mm)
-        result = replace(result, residual_px=pose.residual_px, residual_mm=pose.residual_mm)
-        look = replace(look, pose=pose)
+    try:
+        if result.view == "overhead":
+            pose = fit_overhead(tags, size, look.focal_px, standard_layout(1, 1).outer_mm)
+            look = replace(look, pose=pose)
+        else:  # the layout, which moves the row by some mm, is not known yet and not needed for this
+            pose = fit_side(tags, size, look.focal_px, rows=6, columns=12)
+    except (PhotoError, cv2.error, np.linalg.LinAlgError, ValueError):
+        code = "grid_unsure" if result.view == "overhead" else "side_view_wrong"
+        return replace(look, result=replace(result, problems=(*problems, Problem(code))))
     scale = _px_per_mm(tags, result.view)
-    problems += check_pose(result.view, look.pose.tilt_deg if look.pose else None, scale)
-    result = replace(result, px_per_mm=scale, problems=tuple(problems), usable=not any(p.fatal for p in problems))
+    problems += check_pose(result.view, pose.tilt_deg, scale)
+    result = replace(result, residual_px=pose.residual_px, residual_mm=pose.residual_mm, px_per_mm=scale,
+                     problems=tuple(problems), usable=not any(p.fatal for p in problems))
     return replace(look, result=result)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 import typer
@@ -25,3 +26,15 @@ def main() -> None:
     except SeedlingError as error:
         typer.echo(f"seedlingcv: {error}", err=True)
         sys.exit(1)
+    except OSError as error:  # the terminal or the pipe behind it is closed or full
+        _drop_output()
+        if not isinstance(error, BrokenPipeError):
+            place = f"{error.filename}: " if error.filename else ""
+            typer.echo(f"seedlingcv: {place}{error.strerror or error}. Check where the output goes.", err=True)
+        sys.exit(1)
+
+
+def _drop_output() -> None:
+    """Let what is still held back go nowhere; Python would try to print it once more at the end."""
+    if sys.stdout is not None:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -18,7 +18,7 @@ def demo(
 ) -> None:
     """Assess the sample photos: an invented nursery, rendered, not photographed."""
     typer.echo("Sample photos: an invented nursery, rendered by computer, not photographed.\n")
-    write(run(sample_folder(), inches=inches), report=report, inches=inches)
+    write(run(sample_folder(), inches=inches, targets=[report]), report=report, inches=inches)
 
 
 def sample_folder() -> Path:

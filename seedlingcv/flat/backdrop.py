@@ -95,6 +95,11 @@ class SidePose:
         return float(np.linalg.norm(two[1] - two[0]) / 10)
 
     @property
+    def tilt_deg(self) -> float:
+        """Angle of the view axis against the horizontal."""
+        return float(np.degrees(np.arcsin(np.clip(abs(self.rotation[2, 1]), 0, 1))))
+
+    @property
     def residual_mm(self) -> float:
         return self.residual_px / self.px_per_mm
 

@@ -1,4 +1,4 @@
-"""The cards' white margins as a white reference: what light fell on the flat, and how it fades across it."""
+"""The cards' white margins as a white reference: what light fell on the flat."""
 
 from __future__ import annotations
 
@@ -17,9 +17,8 @@ assert CARD_MM / 2 > RING_MM
 
 @dataclass(frozen=True)
 class WhiteReference:
-    """Light at each card: places (N, 2) in px of the photo, levels (N, 3) BGR in linear light, 0-1."""
+    """Light at each card: levels (N, 3) BGR in linear light, 0-1."""
 
-    places_px: np.ndarray
     levels: np.ndarray
 
     def gains(self) -> np.ndarray:
@@ -44,16 +43,15 @@ def white_reference(image: np.ndarray, tags: list[Tag]) -> WhiteReference | None
 
     image : uint8 (height, width, 3) BGR as stored
     """
-    places, levels = [], []
+    levels = []
     for tag in tags:
         level = linear(_margin(image, tag))
         if level.size and level.mean() > 0.02:
             # a leaf or a shadow may lie on part of the margin: the median of what is left
-            places.append(tag.centre)
             levels.append(np.maximum(np.median(level, axis=0), 1e-3))
-    if not places:
+    if not levels:
         return None
-    return WhiteReference(np.array(places), np.array(levels))
+    return WhiteReference(np.array(levels))
 
 
 def balance(image: np.ndarray, white: WhiteReference | None) -> np.ndarray:

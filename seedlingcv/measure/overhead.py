@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from seedlingcv.flat.grid import GridFit, guess_layout, settle_grid
+from seedlingcv.flags import Problem
+from seedlingcv.flat.grid import GridFit, better_layout, guess_layout, settle_grid
 from seedlingcv.flat.layout import FlatLayout, known_layouts, standard_layout
 from seedlingcv.flat.pose import Pose
 from seedlingcv.flat.rectify import PlaneView, lift, lift_points, plane_view, rectify
@@ -59,12 +60,26 @@ class OverheadMeasurement:
     plants: Plants
 
 
-def settle_layout(image: np.ndarray, pose: Pose, layout: tuple[int, int] | None) -> GridFit | None:
-    """The grid of the given rows x columns, or of the best-fitting usual layout; None if none is found."""
-    if layout is not None:
-        fit = settle_grid(image, pose, standard_layout(*layout))
-        return fit if fit.found else None
-    return guess_layout(image, pose, [standard_layout(*known) for known in known_layouts()])
+def settle_layout(image: np.ndarray, pose: Pose, layout: tuple[int, int] | None) -> GridFit | Problem:
+    """The grid of the given rows x columns, or of the best-fitting usual layout; what is wrong if none is found."""
+    if layout is None:
+        found = guess_layout(image, pose, [standard_layout(*known) for known in known_layouts()])
+        return found or Problem("grid_unsure")
+    fit = settle_grid(image, pose, standard_layout(*layout))
+    if not fit.found:
+        return Problem("grid_unsure")
+    seen = better_layout(image, fit, [standard_layout(*rival) for rival in _rivals(layout)])
+    if seen is not None:
+        said = f"{layout[0]}x{layout[1]}"
+        return Problem("layout_wrong", facts={"said": said, "seen": f"{seen.rows}x{seen.columns}"})
+    return fit
+
+
+def _rivals(layout: tuple[int, int]) -> list[tuple[int, int]]:
+    """Usual layouts, and those a miscount away from the given one."""
+    rows, columns = layout
+    near = {(r, c) for r in (rows - 1, rows, rows + 1) for c in (columns - 1, columns, columns + 1) if min(r, c) > 1}
+    return sorted((near | set(known_layouts())) - {layout})
 
 
 def read_overhead(image: np.ndarray, tags: list[Tag], fit: GridFit) -> OverheadReading:

@@ -343,6 +343,8 @@ def _cell(column, traces, path, share, image, strip, pose, joined) -> StemMeasur
           "lean_deg": 3.0}
     if width is not None:
         se["stem_diameter_mm"] = width_sd
+    else:
+        flags.append("diameter_unsure")
     arcs = np.append(np.arange(0, apex, 1.0), apex)
     line = strip.to_px(np.array([path.at(a) for a in arcs]))
     node_px = strip.to_px(path.at(path.node)[None])[0]

@@ -94,7 +94,7 @@ def render_page(entries: Sequence[Entry], photos: Sequence[PhotoResult] = (),
     return jinja.get_template("report.html").render(
         today=today, flats=flats, tally=tally(ordered), cautions=shared_cautions(ordered), refused=refused,
         spare=spare, complaints=complaints, hatch=charts.HATCH, limits=words.LIMITS,
-        sturdiness=words.STURDINESS, version=__version__,
+        safety=words.SAFETY, sturdiness=words.STURDINESS, version=__version__,
     )
 
 

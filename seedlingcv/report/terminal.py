@@ -43,6 +43,15 @@ def print_list(console: Console, entries: Sequence[Entry], photos: Sequence[Phot
         _print_narrow(console, ordered, today, inch)
     _print_photos(console, photos)
     _print_complaints(console, complaints)
+    console.print(_text(words.SAFETY))
+
+
+def trouble_lines(entries: Sequence[Entry], photos: Sequence[PhotoResult], complaints: Sequence[str]) -> list[str]:
+    """For beside the quiet list: a line for each photo refused and each complaint, and one if there is no flat."""
+    refused, _ = words.not_used(photos)
+    lines = [f"{photo.file}: {words.photo_why(photo)}. {words.photo_advice(photo)}" for photo in refused]
+    lines += complaints if entries else [*complaints, "No flat could be measured."]
+    return [" ".join(line.split()) for line in lines]
 
 
 def one_line(entry: Entry, today: date, *, inch: bool = False) -> str:

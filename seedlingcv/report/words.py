@@ -38,6 +38,11 @@ LIMITS = (
     "those cells are hatched. If a plant in front of you looks different, trust the plant."
 )
 
+SAFETY = (
+    "Safety: lift wet trays with two people or a cart, keep leads and lamps dry, and leave heaters, gas and "
+    "electrics to licensed people under your local code."
+)
+
 STURDINESS = (
     "Sturdiness quotient: height in cm divided by stem diameter in mm. A small number is a sturdy plant. "
     "(Some books print it upside down.)"
@@ -110,6 +115,8 @@ def by_when(verdict: Verdict, today: date) -> str:
     first, last = verdict.earliest, verdict.latest
     ahead = first is not None and first > today
     if last is not None and last < today:
+        if verdict.action == "unsure":  # nothing is overdue that nobody has decided yet
+            return "look today"
         late = (today - last).days
         return f"now, {late} day{'s' if late != 1 else ''} late"
     if last is not None and last == today:
@@ -170,18 +177,27 @@ def not_used(photos: Iterable[PhotoResult]) -> tuple[list[PhotoResult], int]:
 
 
 def photo_why(photo: PhotoResult) -> str:
-    """Why a photo was not used, or what was odd about it."""
+    """Why a photo was not used, or what was odd about it; without a stop at the end."""
+    if _note_says_all(photo):
+        return photo.note.rstrip(". ")
     said = [p.text for p in photo.problems if p.code != "spare"] or [p.text for p in photo.problems]
     if photo.note:
-        said.append(photo.note)
+        said.append(photo.note.rstrip(". "))
     text = "; ".join(said) or "no reason was noted"
     return text[0].upper() + text[1:]
 
 
 def photo_advice(photo: PhotoResult) -> str:
     """What to do about it, each advice once, the fatal problems' first."""
+    if _note_says_all(photo):
+        return ""
     ordered = sorted(photo.problems, key=lambda p: not p.fatal)
     return " ".join(dict.fromkeys(p.advice for p in ordered if p.code != "spare"))
+
+
+def _note_says_all(photo: PhotoResult) -> bool:
+    """The reader's own words on a file tell what is wrong and what to do."""
+    return bool(photo.note) and any(p.code == "unreadable" for p in photo.problems)
 
 
 def flat_warnings(measurement: FlatMeasurement, photos: Sequence[PhotoResult]) -> list[str]:

@@ -12,7 +12,6 @@ import pytest
 import seedlingcv.advice
 from seedlingcv.advice.burial import HEADSPACE_MM
 from seedlingcv.advice.rules import advise
-from seedlingcv.advice.wording import action_label, burial_line
 from seedlingcv.crops.crop import load_crop
 from seedlingcv.measure.table import CellMeasurement, FlatMeasurement
 
@@ -185,8 +184,41 @@ def test_deep_burial_by_hand():
     # 80 - 57 (plug of a 72 cell) - 13 (headspace) = 10 mm. 57 + 49.5 + 13 = 119.5 mm of pot would be needed.
     verdict = answer("tomato", 2, 1.8, hypocotyl=40.0)
     assert verdict.burial == "deep" and verdict.burial_depth_mm == 80 - 57 - HEADSPACE_MM
-    assert any("50 mm deeper: that takes a pot 120 mm deep" in c for c in verdict.cautions)
+    assert verdict.reasons[1] == (
+        "In a 90 mm pot only 10 mm of the long stem fits: take a pot 120 mm deep or lay the stem slantwise"
+    )
+    assert not any("that takes a pot" in c for c in verdict.cautions), "said once"
     assert any("90 mm pot 80 mm deep" in line for line in verdict.assumed)
+
+
+def test_a_pot_that_falls_clearly_short_is_said_as_a_reason():
+    # Plug of a 50 cell 59 mm, pot 80 mm: room 80 - 59 - 13 = 8 mm. Hypocotyl 80, apex at 2 x 50 = 100 mm:
+    # 80 + 0.25 x 20 - 3 = 82 mm wanted, 59 + 82 + 13 = 154 mm of pot needed, 160 in tens.
+    stretched = {"hypocotyl": 80.0, "cells": (5, 10)}
+    verdict = answer("tomato", 2, 2.0, **stretched)
+    assert verdict.burial_depth_mm == 8
+    assert "90 mm pot only 8 mm" in verdict.reasons[1] and "160 mm deep or lay" in verdict.reasons[1]
+    # Nobody has told that a pepper may lie; a late flat is potted up and told the same.
+    assert answer("pepper", 2, 2.0, **stretched).reasons[1].endswith("take a pot 160 mm deep")
+    late = answer("tomato", 6, 2.0, **stretched)
+    assert late.action == "pot_up" and "90 mm pot only 8 mm" in late.reasons[1]
+    inches = advise(flat(2, 2.0, **stretched), load_crop("tomato"), TODAY, inch=True).reasons[1]
+    assert "3 1/2 in pot only 3/8 in of" in inches and "6 1/4 in deep" in inches  # 90, 8, 160 / 25.4
+
+
+def test_a_pot_that_falls_little_or_uselessly_short_is_a_caution_at_most():
+    # Room 10 mm in a 72. Epicotyl of the stretched: (90 - 20) / 4 = 17.5: 34.5 mm wanted, 24.5 short.
+    assert "only 10 mm" in answer("tomato", 2, 1.8, hypocotyl=20.0).reasons[1]
+    # No epicotyl with one leaf: 25 - 3 = 22 mm wanted, 12 short.
+    verdict = answer("tomato", 1, 1.8, hypocotyl=25.0)
+    assert verdict.reasons[1] == "Deeper potting takes up the long stem"
+    assert any("22 mm deeper: that takes a pot 100 mm deep" in c for c in verdict.cautions)  # 57 + 22 + 13 = 92
+    # A flat that isn't stretched needs no deep pot.
+    verdict = answer("tomato", 2, 0.8, hypocotyl=40.0)
+    assert not any("slantwise" in r for r in verdict.reasons)
+    assert any("37 mm deeper: that takes a pot 110 mm deep" in c for c in verdict.cautions)  # 57 + 37 + 13 = 107
+    # A depth nobody knows falls short of nothing.
+    assert answer("tomato", 2, 1.8).reasons[1] == "Deeper potting takes up the long stem"
 
 
 def test_seed_leaf_burial_by_hand():
@@ -210,14 +242,13 @@ def test_depth_is_unknown_without_the_seed_leaves_height():
     verdict = answer("cabbage", 2, 0.9)
     assert verdict.burial_depth_mm is None
     assert any("height of the seed leaves" in m for m in verdict.missing)
-    assert burial_line(verdict) == "A little deeper: up to the seed leaves, never above them."
+    assert verdict.burial == "to_seed_leaves"
 
 
 @pytest.mark.parametrize("crop", ["strawberry", "lettuce"])
 def test_a_crown_is_never_buried(crop):
     verdict = answer(crop, 4, 0.3, hypocotyl=20.0)
     assert (verdict.burial, verdict.burial_depth_mm) == ("crown_above", 0.0)
-    assert "above the surface" in burial_line(verdict)
 
 
 # Dates, urgency, wording
@@ -285,17 +316,9 @@ def test_cautions_a_helper_needs():
 
 def test_inches_on_request():
     verdict = advise(flat(2, 0.6, hypocotyl=40.0), load_crop("tomato"), TODAY, inch=True)
-    text = " ".join(verdict.assumed + verdict.cautions) + burial_line(verdict, inch=True)
+    text = " ".join(verdict.assumed + verdict.cautions)
     assert " mm" not in text.replace("280 x 540 mm", "") and "50 °F" in text
     assert "3 1/2 in pot" in text
-
-
-def test_labels():
-    assert action_label(answer("tomato", 2, 1.8)) == "Pot up early - stretched"
-    assert action_label(answer("tomato", 1, 0.6, cover=0.8)) == "Pot up early - crowded"
-    assert action_label(answer("carrot")) == "Do not transplant"
-    assert burial_line(answer("tomato", 1, 0.6)) == ""
-    assert burial_line(answer("tomato", 2, 0.6)).startswith("Bury deep: to just under the lowest true leaves")
 
 
 # Layers

@@ -48,12 +48,12 @@ def test_a_lettuce_is_never_buried(done):
     assert lettuce.verdict.burial in ("crown_above", None)
 
 
-def test_only_the_front_row_has_stems_and_every_gap_is_explained(done):
+def test_stems_say_where_they_are_from_and_every_gap_is_explained(done):
     for entry in done[0].entries:
         for cell in entry.measurement.cells:
             if cell.stem_length_mm is not None:
-                assert cell.cell.startswith("A")
-                assert cell.stem_from == "side"
+                assert cell.stem_from in ("side", "parallax")
+                assert cell.stem_from == "parallax" or cell.cell.startswith("A")
             if cell.plants == 1 and (cell.stem_length_mm is None or cell.leaf_spread_mm is None):
                 assert cell.flags
 
@@ -104,12 +104,36 @@ def test_a_flat_without_a_register_row_is_measured_and_its_verdict_says_what_is_
     assert "register" in " ".join((*entry.verdict.reasons, *entry.verdict.missing)).lower()
 
 
-def test_a_wrong_layout_is_told_not_measured(tmp_path):
+@pytest.mark.parametrize("layout", ["8x16", "6x11", "6x13", "5x12", "7x12", "12x24"])
+def test_a_wrong_layout_is_told_not_measured(tmp_path, layout):
     shutil.copy(SAMPLES / "tomato_overhead_a.jpg", tmp_path)
-    (tmp_path / "flats.csv").write_text("flat,crop,layout\n31,tomato,8x16\n")
+    (tmp_path / "flats.csv").write_text(f"flat,crop,layout\n31,tomato,{layout}\n")
     found = assess_folder(tmp_path, read_register(tmp_path / "flats.csv"))
     (photo,) = found.photos
-    assert [p.code for p in photo.problems] == ["grid_unsure"]
+    (problem,) = photo.problems
+    assert problem.code in ("grid_unsure", "layout_wrong")
+    if problem.code == "layout_wrong":
+        assert problem.facts == {"said": layout, "seen": "6x12"}
+    assert not photo.usable
+    assert not found.entries[0].measurement.cells
+
+
+def test_a_side_photo_from_the_wrong_place_is_refused_and_the_rest_goes_on(tmp_path):
+    from side_scene import Scene, draw
+
+    shutil.copy(SAMPLES / "lettuce_overhead_a.jpg", tmp_path)
+    cv2.imwrite(str(tmp_path / "low.png"), draw(Scene((), flat_tag=31, eye_mm=(6, -15, -450))))
+    found = assess_folder(tmp_path, read_register(SAMPLES / "flats.csv"))
+    low = next(p for p in found.photos if p.file == "low.png")
+    assert not low.usable
+    assert low.problems
+    assert any(e.measurement.flat == 163 and e.measurement.cells for e in found.entries)
+
+
+def test_a_side_photo_alone_without_a_layout_says_what_to_do(tmp_path):
+    shutil.copy(SAMPLES / "tomato_side.jpg", tmp_path)
+    (photo,) = assess_folder(tmp_path).photos
+    assert [p.code for p in photo.problems] == ["layout_unknown"]
     assert not photo.usable
 
 

@@ -72,8 +72,14 @@ def test_bad_input_gets_one_line_each_and_good_photos_are_assessed(mixed, tmp_pa
 
 def test_quiet_is_one_line_a_flat(mixed, tmp_path):
     done = run("assess", mixed, "--quiet", "--report", tmp_path / "r.html")
+    assert done.returncode == 3
     assert len(done.stdout.splitlines()) == 1
     assert done.stdout.startswith("163 ")
+    said = done.stderr.splitlines()
+    for name in ("letter.jpg", "cut.jpg", "empty.png", "dot.png", "wall.jpg", "flats.csv row 3", "flats.csv row 4"):
+        assert sum(line.startswith(name) for line in said) == 1, name
+    assert len(said) == 8  # and the crop that is not known
+    assert not any(".." in line for line in said)
 
 
 @pytest.mark.parametrize(("arguments", "code", "said"), [

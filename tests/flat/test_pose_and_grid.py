@@ -155,3 +155,12 @@ def test_cells_are_named_row_by_row():
     names = [c.name for c in standard_layout(6, 12).cells]
     assert (names[0], names[11], names[12], names[-1]) == ("A1", "A12", "B1", "F12")
     assert cell_name(2, 7) == "C7"
+
+
+@pytest.mark.parametrize("layout", [(1, 1), (1, 12), (6, 1)])
+def test_a_layout_without_inner_lines_both_ways_does_no_harm(layout):
+    scene, camera = Scene(), Camera(size=(1512, 1134), focal_px=1136.0)
+    image = scene.photo(camera)
+    pose = fit_overhead(detect_tags(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)), camera.size, 1136.0, (546.0, 278.0))
+    fit = settle_grid(image, pose, standard_layout(*layout))
+    assert (fit.layout.rows, fit.layout.columns) == layout

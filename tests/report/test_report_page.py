@@ -10,6 +10,8 @@ import pytest
 
 from seedlingcv.advice.verdict import Verdict
 from seedlingcv.errors import OutputError
+from seedlingcv.flags import Problem
+from seedlingcv.photo.result import PhotoResult
 from seedlingcv.report import page, words
 
 
@@ -159,6 +161,31 @@ TODAY = date(2025, 3, 25)
 ])
 def test_by_when(first, last, said):
     assert words.by_when(Verdict("pot_up", earliest=first, latest=last), TODAY) == said
+
+
+@pytest.mark.parametrize(("last", "said"), [
+    (date(2025, 1, 19), "look today"),
+    (TODAY, "today, last good day"),
+    (date(2025, 3, 28), "by Fri 28 Mar"),
+])
+def test_an_unsure_flat_is_not_called_late(last, said):
+    assert words.by_when(Verdict("unsure", latest=last), TODAY) == said
+
+
+def test_a_file_that_cannot_be_read_is_told_once():
+    note = "The file is empty. Copy it again from the phone."
+    photo = PhotoResult("empty.png", problems=(Problem("unreadable"),), note=note)
+    assert f"{words.photo_why(photo)}. {words.photo_advice(photo)}".strip() == note
+    html = page.render_page([], [photo], today=TODAY)
+    assert html.count("Copy it again") == 1 and ".." not in html.split("Photos that could not be used")[1]
+    without = PhotoResult("empty.png", problems=(Problem("unreadable"),))
+    assert words.photo_advice(without) == "Copy it again from the phone."
+
+
+def test_safety_line(html):
+    assert html.count(words.SAFETY) == 1
+    for said in ("two people or a cart", "leads and lamps dry", "licensed", "local code"):
+        assert said in words.SAFETY
 
 
 def test_dates_and_lengths_stay_in_one_piece():

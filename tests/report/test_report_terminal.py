@@ -8,7 +8,8 @@ import re
 import pytest
 from rich.console import Console
 
-from seedlingcv.report.terminal import print_list
+from seedlingcv.report import words
+from seedlingcv.report.terminal import print_list, trouble_lines
 
 
 def printed(nursery, width: int, *, colour: bool = False, **options) -> str:
@@ -66,7 +67,19 @@ def test_quiet_is_one_line_a_flat(nursery):
     lines = printed(nursery, 80, quiet=True).splitlines()
     assert len(lines) == len(nursery.entries)
     assert lines[0].startswith("7 Tomato, <script>") and "[bold]Lantern[/bold]" in lines[0]
+    assert "Safety:" not in " ".join(lines)
     assert "pot up early, by Thu 27 Mar; bury the stem deep, 22 mm deeper than now; 19 of 24" in lines[0]
+
+
+def test_safety_line_ends_the_list(nursery):
+    assert " ".join(printed(nursery, 80).split()).endswith(words.SAFETY)
+
+
+def test_trouble_beside_the_quiet_list_is_a_line_each(nursery):
+    lines = trouble_lines(nursery.entries, nursery.photos, ["flat 45 is\nnot in the register"])
+    assert [line.split(": ")[0] for line in lines[:2]] == ["bench 2/shaky.jpg", "bench 2/card.jpg"]
+    assert lines[2:] == ["flat 45 is not in the register"]  # the spare photo is no trouble
+    assert trouble_lines([], [], []) == ["No flat could be measured."]
 
 
 def test_no_flats(nursery):
