@@ -35,8 +35,17 @@ def join_views(rows: int, columns: int, overhead: Sequence[CellMeasurement] | No
             cell = _with_height(cell, above.get(name), reckoned.get(name))
         if cell.plants == 1 and cell.stem_length_mm is None and name not in from_side:
             cell = _flagged(cell, "no_side_photo" if stems is None else "not_in_front_row")
-        cells.append(cell)
+        cells.append(_with_legginess_error(cell))
     return tuple(cells)
+
+
+def _with_legginess_error(cell: CellMeasurement) -> CellMeasurement:
+    """The relative errors of stem and spread, added in squares (first-order propagation, GUM 5.1.6)."""
+    parts = ("stem_length_mm", "leaf_spread_mm")
+    if cell.legginess is None or not all(part in cell.se for part in parts):
+        return cell
+    relative = sum((cell.se[part] / getattr(cell, part)) ** 2 for part in parts) ** 0.5
+    return replace(cell, se=cell.se | {"legginess": cell.legginess * relative})
 
 
 def _with_height(cell: CellMeasurement, plant: PlantHeight | None, stem: StemEstimate | None) -> CellMeasurement:

@@ -9,6 +9,7 @@ import pytest
 from PIL import Image
 
 from seedlingcv.assess.folder import assess_folder
+from seedlingcv.measure.overhead import COVER_SE_ONE_PLANE
 from seedlingcv.records.register import read_register
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
@@ -71,6 +72,22 @@ def test_identical_photos_have_no_baseline(tmp_path):
     found = measured(tmp_path)
     assert "no_baseline" in found.flags
     assert not heights(found)
+
+
+def test_one_photo_alone_is_less_sure_and_says_why(plain, tmp_path):
+    shutil.copy(FIRST, tmp_path)
+    alone = measured(tmp_path)
+    assert "height_from_crop" in alone.flags
+    for one, two in zip(alone.cells, plain.cells, strict=True):
+        assert one.se["canopy_cover"] > COVER_SE_ONE_PLANE
+        if one.leaf_spread_mm and two.leaf_spread_mm:
+            assert one.se["leaf_spread_mm"] / one.leaf_spread_mm > 0.10
+
+
+def test_legginess_carries_the_errors_of_stem_and_spread(plain):
+    cell = next(c for c in plain.cells if c.legginess is not None)
+    relative = np.hypot(cell.se["stem_length_mm"] / cell.stem_length_mm, cell.se["leaf_spread_mm"] / cell.leaf_spread_mm)
+    assert cell.se["legginess"] == pytest.approx(cell.legginess * relative)
 
 
 def test_a_flat_that_moved_is_told(tmp_path):
