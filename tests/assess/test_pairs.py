@@ -66,6 +66,16 @@ def test_millimetres_stay(plain, tmp_path, change, within_mm):
     assert np.median([abs(again[c] - heights(plain)[c]) for c in both]) < within_mm
 
 
+def test_half_size_same_millimetres(plain, evaluation, tmp_path):
+    """The sample photos are the evaluation flat's at half size; here are those at full size."""
+    for name in ("overhead_a.jpg", "overhead_b.jpg"):
+        shutil.copy(evaluation / "flats" / "d01_tomato72" / name, tmp_path)
+    full = heights(measured(tmp_path))
+    both = sorted(set(full) & set(heights(plain)))
+    assert len(both) > 0.85 * len(full)
+    assert np.median([abs(full[c] - heights(plain)[c]) for c in both]) < 2.5
+
+
 def test_identical_photos_have_no_baseline(tmp_path):
     shutil.copy(FIRST, tmp_path / "one.jpg")
     shutil.copy(FIRST, tmp_path / "two.jpg")
@@ -86,7 +96,8 @@ def test_one_photo_alone_is_less_sure_and_says_why(plain, tmp_path):
 
 def test_legginess_carries_the_errors_of_stem_and_spread(plain):
     cell = next(c for c in plain.cells if c.legginess is not None)
-    relative = np.hypot(cell.se["stem_length_mm"] / cell.stem_length_mm, cell.se["leaf_spread_mm"] / cell.leaf_spread_mm)
+    parts = ("stem_length_mm", "leaf_spread_mm")
+    relative = np.hypot(*(cell.se[part] / getattr(cell, part) for part in parts))
     assert cell.se["legginess"] == pytest.approx(cell.legginess * relative)
 
 
