@@ -10,6 +10,7 @@ import numpy as np
 from seedlingcv.flat.pose import Pose
 
 MARGIN_MM = 45.0  # leaves hang over the rim, and the cards' white margins are needed
+STRIP = 512  # rows
 MAP_STEP = 16  # the mapping is smooth: worked out on every 16th pixel, linear between
 
 
@@ -59,8 +60,12 @@ def unrectify_labels(labels: np.ndarray, pose: Pose, view: PlaneView, size: tupl
     across, down = _ticks(width), _ticks(height)
     pixels = np.stack(np.meshgrid(across, down), axis=-1).reshape(-1, 2)
     places = view.to_px(pose.to_plane(pixels, view.z_mm)).reshape(len(down), len(across), 2)
-    map_x, map_y = (_spread(places[..., k], size) for k in (0, 1))
-    return cv2.remap(labels, map_x, map_y, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT)
+    out = np.empty((height, width), labels.dtype)
+    for top in range(0, height, STRIP):  # maps of a whole photo would take 100 MB
+        strip = out[top : top + STRIP]
+        map_x, map_y = (_spread(places[..., k], (width, len(strip)), top) for k in (0, 1))
+        cv2.remap(labels, map_x, map_y, cv2.INTER_NEAREST, dst=strip, borderMode=cv2.BORDER_CONSTANT)
+    return out
 
 
 def _maps(pose: Pose, view: PlaneView) -> tuple[np.ndarray, np.ndarray]:
@@ -77,9 +82,9 @@ def _ticks(length: int) -> np.ndarray:
     return np.arange(0, length + MAP_STEP, MAP_STEP, dtype=float)
 
 
-def _spread(coarse: np.ndarray, size: tuple[int, int]) -> np.ndarray:
-    """A coarse map, given at every MAP_STEP pixels, at every pixel."""
-    scale = np.array([[1 / MAP_STEP, 0, 0], [0, 1 / MAP_STEP, 0]])
+def _spread(coarse: np.ndarray, size: tuple[int, int], top: int = 0) -> np.ndarray:
+    """A coarse map, given at every MAP_STEP pixels, at every pixel of `size` from row `top` on."""
+    scale = np.array([[1 / MAP_STEP, 0, 0], [0, 1 / MAP_STEP, top / MAP_STEP]])
     return cv2.warpAffine(coarse.astype(np.float32), scale, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
                           borderMode=cv2.BORDER_REPLICATE)
 

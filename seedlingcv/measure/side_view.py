@@ -10,6 +10,7 @@ from seedlingcv.measure.side import SideRow
 
 PICTURE_WIDTH = 1600
 JPEG_QUALITY = 85
+STRIP = 512  # rows of the photo at a time
 STEP = 16  # px between reckoned places; the view changes smoothly in between
 
 
@@ -42,12 +43,14 @@ def side_labels(row: SideRow) -> np.ndarray:
     x, y = np.meshgrid(across, down)
     on_row = row.pose.to_row(np.column_stack([x.ravel(), y.ravel()]).astype(float))
     coarse = strip.to_px(on_row).astype(np.float32).reshape(*x.shape, 2)
-    gx, gy = np.meshgrid(np.arange(high[0] - low[0], dtype=np.float32) / STEP,
-                         np.arange(high[1] - low[1], dtype=np.float32) / STEP)
-    place = cv2.remap(coarse, gx, gy, cv2.INTER_LINEAR)
-    out[low[1] : high[1], low[0] : high[0]] = cv2.remap(
-        row.labels, np.ascontiguousarray(place[..., 0]), np.ascontiguousarray(place[..., 1]), cv2.INTER_NEAREST,
-        borderMode=cv2.BORDER_CONSTANT, borderValue=0)
+    for top in range(low[1], high[1], STRIP):  # the places of a whole photo's pixels would take 200 MB
+        bottom = min(top + STRIP, high[1])
+        gx, gy = np.meshgrid(np.arange(high[0] - low[0], dtype=np.float32) / STEP,
+                             np.arange(top - low[1], bottom - low[1], dtype=np.float32) / STEP)
+        place = cv2.remap(coarse, gx, gy, cv2.INTER_LINEAR)
+        out[top:bottom, low[0] : high[0]] = cv2.remap(
+            row.labels, np.ascontiguousarray(place[..., 0]), np.ascontiguousarray(place[..., 1]), cv2.INTER_NEAREST,
+            borderMode=cv2.BORDER_CONSTANT, borderValue=0)
     return out
 
 
