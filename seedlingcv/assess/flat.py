@@ -102,6 +102,8 @@ def _from_above(reading: OverheadReading, second: OverheadReading | None, row: S
                 usual_height_mm: float | None) -> _FromAbove:
     known = planted_by_side(row.stems) if row else None
     canopy_mm, flags = _canopy(reading, second, row, usual_height_mm)
+    if not reading.fit.found:
+        flags = (*flags, "grid_unsure")
     if not reading.vegetation.any():
         flags = (*flags, "nothing_green")
     maps = height_maps(reading, second) if second else None

@@ -68,18 +68,22 @@ class OverheadMeasurement:
 
 
 def settle_layout(image: np.ndarray, pose: Pose, layout: tuple[int, int] | None) -> GridFit | Problem:
-    """The grid of the given rows x columns, or of the best-fitting usual layout; what is wrong if none is found."""
+    """The grid of the given rows x columns, or of the best-fitting usual layout; what is wrong if none is found.
+
+    Under a closed canopy the grid may not show. Four cards then still hold the frame to a mm or two, and the fit
+    says by `found` that the picture didn't confirm it.
+    """
     if layout is None:
         found = guess_layout(image, pose, [standard_layout(*known) for known in known_layouts()])
         return found or Problem("grid_unsure")
     fit = settle_grid(image, pose, standard_layout(*layout))
     if not fit.found:
-        return Problem("grid_unsure")
+        fit = GridFit(standard_layout(*layout), pose, fit.contrast)
     seen = better_layout(image, fit, [standard_layout(*rival) for rival in _rivals(layout)])
     if seen is not None:
         said = f"{layout[0]}x{layout[1]}"
         return Problem("layout_wrong", facts={"said": said, "seen": f"{seen.rows}x{seen.columns}"})
-    return fit
+    return fit if fit.found or len(pose.cards) == len(CORNER_IDS) else Problem("grid_unsure")
 
 
 def _rivals(layout: tuple[int, int]) -> list[tuple[int, int]]:

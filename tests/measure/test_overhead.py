@@ -5,6 +5,8 @@ import numpy as np
 import pytest
 from scenes import Camera, Disc, Scene
 
+from seedlingcv.flags import Problem
+from seedlingcv.flat.grid import GridFit
 from seedlingcv.flat.layout import standard_layout
 from seedlingcv.flat.pose import fit_overhead
 from seedlingcv.measure.overhead import (
@@ -121,3 +123,20 @@ def test_a_network_out_of_its_depth_is_not_believed(monkeypatch):
     check(cells)
     assert all(c.true_leaves is None for c in cells)
     assert all("leaves_unsure" in c.flags for c in cells if c.plants)
+
+
+def test_four_cards_hold_the_frame_where_leaves_hide_the_grid():
+    """A closed canopy: one leaf over all cells. Three cards alone are then not believed."""
+    camera = Camera()
+    for cards, usable in (((0, 1, 2, 3), True), ((0, 1, 3), False)):
+        image = Scene(discs=tuple(Disc(x, 139.0, 250.0) for x in range(110, 440, 30)), cards=cards).photo(camera)
+        tags = detect_tags(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY))
+        fit = settle_layout(image, fit_overhead(tags, camera.size, camera.focal_px, (546.0, 278.0)), (6, 12))
+        if usable:
+            assert isinstance(fit, GridFit)
+            assert not fit.found
+            true = camera.project(np.array([[*c.centre_mm, 0.0] for c in LAYOUT.cells]))
+            off = fit.pose.to_plane(true) - [c.centre_mm for c in fit.layout.cells]
+            assert np.abs(off).max() < 2.0
+        else:
+            assert fit == Problem("grid_unsure")
