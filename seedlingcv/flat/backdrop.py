@@ -22,7 +22,7 @@ from seedlingcv.tags.detect import Tag
 FLAT_LENGTH_MM, FLAT_WIDTH_MM = 546.0, 278.0  # a common "1020" plug flat (common practice, no source)
 CELLS_LENGTH_MM, CELLS_WIDTH_MM = 511.0, 255.0  # what the cells take up of it
 TAG_FROM_EDGE_MM = 26.0  # a tag's centre from the backdrop's top and side edges
-SOIL_BELOW_RIM_MM = 5.0
+SOIL_BELOW_RIM_MM = 5.0  # usual; common practice, no source
 BACKDROP_TAGS = {family.BACKDROP_LEFT: -1, family.BACKDROP_RIGHT: 1}  # as the camera sees them
 CORNER_CARDS = {0: 1, 1: -1}  # card 0 lies at column 1, at the right
 CORNER_SD_PX = 0.4
@@ -68,13 +68,6 @@ class SidePose:
         step = (away_mm - eye[2]) / ray[:, 2]
         point = eye + ray * step[:, None]
         return np.column_stack([point[:, 0], -point[:, 1]])
-
-    def on_soil(self, pixels: np.ndarray, soil_up_mm: float) -> np.ndarray:
-        """(n, 2) px -> (n, 3) row-frame mm where the line of sight meets the plane `soil_up_mm` above the rim."""
-        ray = self._rays(pixels)
-        eye = self.eye
-        step = (-soil_up_mm - eye[1]) / ray[:, 1]
-        return eye + ray * step[:, None]
 
     def _rays(self, pixels: np.ndarray) -> np.ndarray:
         width, height = self.size

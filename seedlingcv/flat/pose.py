@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
+from seedlingcv.photo.exif import FILM_DIAGONAL_MM
 from seedlingcv.tags.detect import Tag
 from seedlingcv.tags.family import CORNER_IDS, SQUARE_MM
 
@@ -97,7 +98,7 @@ def fit_overhead(tags: list[Tag], size: tuple[int, int], focal_px: float | None,
     places = np.array([_usual_place(i, outer_mm) for i in ids])
     turns = _quarter_turns(seen, places)
     centre = ((size[0] - 1) / 2, (size[1] - 1) / 2)
-    guess = focal_px or GUESSED_FOCAL_35MM * np.hypot(*size) / 43.2666
+    guess = focal_px or GUESSED_FOCAL_35MM * np.hypot(*size) / FILM_DIAGONAL_MM
     focal_sigma = FOCAL_SIGMA_EXIF if focal_px else FOCAL_SIGMA_GUESS
     square = _square()
 

@@ -10,12 +10,12 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from seedlingcv.flat.backdrop import SOIL_BELOW_RIM_MM
 from seedlingcv.flat.rectify import PlaneView, lift
 
 # Leaves seen from above lie mostly below a plant's highest point. On eight drawn flats of six crops the
 # displacement of the whole canopy was best undone at 0.7-0.8 of the median plant height.
 CANOPY_SHARE = 0.75
-SOIL_BELOW_RIM_MM = 5.0  # usual; common practice, no source
 LOWEST_MM, HIGHEST_MM, STEP_MM = -10.0, 200.0, 4.0
 SWEEP_PX_PER_MM = 1.0
 LEAST_BASELINE_MM = 40.0
