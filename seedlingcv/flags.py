@@ -60,6 +60,13 @@ PHOTO = {
                                 "Take a second overhead photo 100-200 mm to one side of the first."),
     "height_unknown": Meaning("how high the leaves stand is unknown, so high leaves look too large",
                               "Take a second overhead photo 100-200 mm to one side of the first."),
+    "roots_unsure": Meaning("the roots can't be judged: {why}", "Look at a few plugs yourself."),
+    "roots_no_flat": Meaning("no single flat's tag lies on the root board, so nobody knows whose roots these are",
+                             "Lay the flat's own tag between the board's upper two tags and take it again."),
+    "roots_alone": Meaning("the roots of flat {flat} are seen, but no photo of the flat itself could be used",
+                           "Photograph the flat as well."),
+    "roots_not_given": Meaning("roots ({found}) that can't be given to the flat: {why}",
+                               "Write the word into the register, column roots, beside the crop."),
     "unreadable": Meaning("the file can't be read as a photo", "Copy it again from the phone."),
 }
 

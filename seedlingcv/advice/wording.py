@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from seedlingcv.flags import PHOTO
 
 # Flags whose text wants figures that only the photo's own entry has, in words without them.
@@ -20,13 +22,18 @@ def warning(code: str) -> str:
     return WITHOUT_FIGURES.get(code, code.replace("_", " ")) if "{" in text else text
 
 
-def count(number: float, noun: str, plural: str | None = None) -> str:
+def number(value: float) -> str:
+    """At most one decimal: `2`, `2.5`."""
+    return f"{value:.1f}".removesuffix(".0")
+
+
+def count(value: float, noun: str, plural: str | None = None) -> str:
     """`1 true leaf`, `2.5 true leaves`."""
-    return f"{number:g} {noun if number == 1 else plural or noun + 's'}"
+    return f"{number(value)} {noun if value == 1 else plural or noun + 's'}"
 
 
-def true_leaves(number: float) -> str:
-    return count(number, "true leaf", "true leaves")
+def true_leaves(value: float) -> str:
+    return count(value, "true leaf", "true leaves")
 
 
 def ratio(index: float, limit: float) -> str:
@@ -34,8 +41,22 @@ def ratio(index: float, limit: float) -> str:
     return f"{index:.1f}" if f"{index:.1f}" != f"{limit:.1f}" else f"{index:.2f}"
 
 
+def limit(value: float) -> str:
+    """A limit of legginess, to the decimals it has: `1.0`, `0.85`."""
+    return f"{value:.1f}" if abs(value - round(value, 1)) < 0.005 else f"{value:.2f}"
+
+
 def percent(fraction: float) -> str:
     return f"{100 * fraction:.0f} %"
+
+
+def day(when: date) -> str:
+    """`Tue 25 Mar`."""
+    return f"{when:%a} {when.day} {when:%b}"
+
+
+def days_ago(days: int) -> str:
+    return {0: "today", 1: "yesterday"}.get(days, f"{days} days ago")
 
 
 def night_temperature(celsius: float, *, inch: bool = False) -> str:

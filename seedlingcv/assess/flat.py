@@ -13,21 +13,26 @@ from seedlingcv.assess.masks import write_mask
 from seedlingcv.errors import PhotoError
 from seedlingcv.flags import Problem
 from seedlingcv.flat.backdrop import fit_side
-from seedlingcv.flat.rectify import plane_view, unrectify_labels
+from seedlingcv.flat.rectify import plane_view
 from seedlingcv.measure.heights import PlantHeight, plant_heights
 from seedlingcv.measure.join import join_views, planted_by_side
 from seedlingcv.measure.overhead import (
     OverheadMeasurement,
-    OverheadReading,
-    ask_network,
     find_plants,
     measure_overhead,
-    read_overhead,
-    settle_layout,
+    photo_labels,
     shown_outlines,
 )
 from seedlingcv.measure.pictures import FlatPictures
-from seedlingcv.measure.side import SideRow, measure_side
+from seedlingcv.measure.reading import (
+    OverheadReading,
+    ask_networks,
+    both_told,
+    read_overhead,
+    settle_layout,
+    surely_empty,
+)
+from seedlingcv.measure.side import SideRow, StemMeasurement, measure_side
 from seedlingcv.measure.side_view import side_labels, side_picture
 from seedlingcv.measure.table import CellMeasurement
 from seedlingcv.photo.read import read_photo
@@ -61,12 +66,13 @@ class MeasuredFlat:
 
 
 def measure_flat(views: FlatViews, layout: tuple[int, int] | None, usual_height_mm: float | None,
-                 masks: Path | None = None) -> MeasuredFlat:
+                 masks: Path | None = None, *, leaves_in_pairs: bool = False) -> MeasuredFlat:
     """Measure one flat.
 
     layout : rows and columns from the register, or None to find them in the overhead photo
     usual_height_mm : of the crop, taken where neither a second overhead nor a side photo tells the leaves' height
     masks : folder for label images, or None
+    leaves_in_pairs : whether the crop's true leaves come two by two
     """
     problems: dict[str, Problem] = {}
     reading, second = _readings(views, layout, problems)
@@ -79,8 +85,10 @@ def measure_flat(views: FlatViews, layout: tuple[int, int] | None, usual_height_
     row = _side(views.side, layout, problems)
     if layout is None or (reading is None and row is None):
         return MeasuredFlat(0, 0, (), FlatPictures(), problems=problems)
-    above = _from_above(reading, second, row, usual_height_mm) if reading else _FromAbove()
-    stems = row.stems if row else None
+    if reading is not None and second is not None:
+        reading, second = both_told(reading, second)
+    stems = _believed(row, reading)
+    above = _from_above(reading, second, stems, usual_height_mm, leaves_in_pairs) if reading else _FromAbove()
     cells = join_views(*layout, above.overhead.cells if above.overhead else None, stems, above.heights)
     pictures = replace(_overhead_pictures(reading, above.overhead), **_side_pictures(row))
     if masks is not None:
@@ -98,10 +106,18 @@ class _FromAbove:
     flags: tuple[str, ...] = ()
 
 
-def _from_above(reading: OverheadReading, second: OverheadReading | None, row: SideRow | None,
-                usual_height_mm: float | None) -> _FromAbove:
-    known = planted_by_side(row.stems) if row else None
-    canopy_mm, flags = _canopy(reading, second, row, usual_height_mm)
+def _believed(row: SideRow | None, reading: OverheadReading | None) -> list[StemMeasurement] | None:
+    """The side photo's stems, but for those before cells that are surely empty: a neighbour's leaf hangs there."""
+    if row is None:
+        return None
+    empty = surely_empty(reading) if reading else frozenset()
+    return [s for s in row.stems if s.stems == 0 or s.column - 1 not in empty]
+
+
+def _from_above(reading: OverheadReading, second: OverheadReading | None, stems: list[StemMeasurement] | None,
+                usual_height_mm: float | None, leaves_in_pairs: bool) -> _FromAbove:
+    known = planted_by_side(stems) if stems else None
+    canopy_mm, flags = _canopy(reading, second, stems or [], usual_height_mm)
     if not reading.fit.found:
         flags = (*flags, "grid_unsure")
     if not reading.vegetation.any():
@@ -109,7 +125,8 @@ def _from_above(reading: OverheadReading, second: OverheadReading | None, row: S
     maps = height_maps(reading, second) if second else None
     if isinstance(maps, NoHeights):
         maps, flags = None, (*flags, maps.reason)
-    overhead = measure_overhead(reading, canopy_mm, known, maps.first if maps else None)
+    overhead = measure_overhead(reading, canopy_mm, known, maps.first if maps else None,
+                                leaves_in_pairs=leaves_in_pairs)
     seen_again = find_plants(second, canopy_mm, known) if second else None
     heights = None
     if maps is not None:
@@ -137,8 +154,8 @@ def _read(look: Look, layout: tuple[int, int] | None) -> OverheadReading | Probl
     if isinstance(fit, Problem):
         return fit
     reading = read_overhead(image, list(look.tags), fit)
-    del image  # the network wants the memory
-    return ask_network(reading)
+    del image  # the networks want the memory
+    return ask_networks(reading)
 
 
 def _side(look: Look | None, layout: tuple[int, int] | None, problems: dict[str, Problem]) -> SideRow | None:
@@ -155,7 +172,7 @@ def _side(look: Look | None, layout: tuple[int, int] | None, problems: dict[str,
         return None
 
 
-def _canopy(reading: OverheadReading, second: OverheadReading | None, row: SideRow | None,
+def _canopy(reading: OverheadReading, second: OverheadReading | None, stems: list[StemMeasurement],
             usual_height_mm: float | None) -> tuple[float, tuple[str, ...]]:
     """Height of the leaves above the rim, and a flag for how it was come by."""
     if second is not None:
@@ -163,7 +180,7 @@ def _canopy(reading: OverheadReading, second: OverheadReading | None, row: SideR
                                  (reading.eye_mm, second.eye_mm))
         if found is not None:
             return found, ()
-    heights = [s.height_mm for s in row.stems if s.height_mm is not None] if row else []
+    heights = [s.height_mm for s in stems if s.height_mm is not None]
     if len(heights) >= 3:
         return canopy_plane_mm(float(np.median(heights))), ("height_from_side",)
     if usual_height_mm is not None:
@@ -176,7 +193,7 @@ def _write_masks(masks: Path, views: FlatViews, readings: tuple[OverheadReading 
     plants = above.overhead.plants if above.overhead else None
     for look, reading, seen in zip((views.overhead, views.second), readings, (plants, above.seen_again), strict=True):
         if reading is not None and seen is not None:
-            write_mask(masks, look.result.file, unrectify_labels(seen.labels, reading.fit.pose, seen.view, look.size))
+            write_mask(masks, look.result.file, photo_labels(reading, seen, look.size))
     if row is not None:
         write_mask(masks, views.side.result.file, side_labels(row))
 

@@ -4,22 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
-from seedlingcv.advice.rules import advise
+from seedlingcv.advice.findings import LEAST_GROWTH_DAYS
+from seedlingcv.advice.own_marks import shift_by
+from seedlingcv.advice.pots import Pot
 from seedlingcv.assess.flat import FlatViews, MeasuredFlat, measure_flat
-from seedlingcv.assess.look import Look, look_at
+from seedlingcv.assess.look import Look, look_at, with_problem
 from seedlingcv.assess.masks import SUFFIX as MASK_SUFFIX
+from seedlingcv.assess.roots import settle_roots
 from seedlingcv.crops.crop import Crop, load_crop
 from seedlingcv.errors import CropError, PhotoError
 from seedlingcv.flags import Problem
 from seedlingcv.measure.pictures import FlatPictures
 from seedlingcv.measure.table import FlatMeasurement
-from seedlingcv.photo.grouping import FlatPhotos, group_photos
+from seedlingcv.photo.grouping import Candidate, FlatPhotos, group_photos
 from seedlingcv.photo.read import is_photo_name
 from seedlingcv.photo.result import PhotoResult
+from seedlingcv.plan.entries import entries_of, parts_of
 from seedlingcv.plan.potup import Entry, pot_up_list
+from seedlingcv.records.marks import Marks
 from seedlingcv.records.register import FlatRow, Register
 
 Progress = Callable[[int, int, str], None]  # steps done, steps in all, what is being done
@@ -27,7 +32,7 @@ Progress = Callable[[int, int, str], None]  # steps done, steps in all, what is 
 
 @dataclass(frozen=True)
 class Assessment:
-    """entries by urgency; pictures by flat; complaints about register and crops, one line each."""
+    """entries in the list's order; pictures by flat; complaints about register and crops, one line each."""
 
     entries: list[Entry]
     photos: list[PhotoResult]
@@ -56,12 +61,23 @@ def photo_files(folder: Path) -> list[Path]:
     return found
 
 
+@dataclass(frozen=True)
+class _Seen:
+    """A flat's figures, and those of some days before, if it was photographed then too."""
+
+    rows: tuple[FlatRow, ...]
+    now: FlatMeasurement
+    earlier: FlatMeasurement | None
+
+
 def assess_folder(folder: Path, register: Register | None = None, *, own_crops: Path | None = None,
-                  today: date | None = None, inch: bool = False, masks: Path | None = None,
-                  progress: Progress = lambda done, total, name: None) -> Assessment:
+                  today: date | None = None, inch: bool = False, masks: Path | None = None, pot: Pot | None = None,
+                  marks: Marks | None = None, progress: Progress = lambda done, total, name: None) -> Assessment:
     """Look at every photo, measure every flat, and say what to do with each.
 
     today : the day the list is for; the newest photo's day if None
+    pot : the pot that is used, else the usual one for the cell size
+    marks : the grower's own marks, which shift crops' limits of stretch
     """
     files = photo_files(folder)
     looks: list[Look] = []
@@ -69,23 +85,46 @@ def assess_folder(folder: Path, register: Register | None = None, *, own_crops: 
         name = path.relative_to(folder).as_posix()
         progress(number, 2 * len(files), name)
         looks.append(look_at(path, name))
-    groups = group_photos([look.candidate(i) for i, look in enumerate(looks) if look.result.usable])
+    candidates = [look.candidate(i) for i, look in enumerate(looks) if look.result.usable and look.roots is None]
+    groups = group_photos(candidates)
+    before = _some_days_before(candidates, groups)
     newest = max((g.day for g in groups if g.day), default=None)
     today = today or newest or date.today()
     complaints = list(register.complaints) if register else []
-    entries, pictures, done = [], {}, len(files)
+    rows = {g.flat: (register.rows(g.flat) if register else ()) or (FlatRow(g.flat),) for g in groups}
+    seen: list[_Seen] = []
+    pictures, done = {}, len(files)
     for group in groups:
         progress(done, 2 * len(files), f"flat {group.flat}")
-        row = (register.get(group.flat) if register else None) or FlatRow(group.flat)
-        crop = _crop(row, own_crops, complaints)
-        measured = _measure(group, looks, row, crop, masks)
-        measurement = _measurement(group, row, measured, _warnings(group, looks))
-        entries.append(Entry(measurement, advise(measurement, crop, today, inch=inch)))
+        first = rows[group.flat][0]
+        measured, now = _measure(group, looks, first, own_crops, masks)
+        earlier = _measure(before[group.flat], looks, first, own_crops, None)[1] if group.flat in before else None
+        seen.append(_Seen(rows[group.flat], now, earlier))
         pictures[group.flat] = measured.pictures
         _note_what_measuring_found(group, looks, measured)
+        if earlier:
+            _note_growth(before[group.flat], looks)
         done += sum(i is not None for i in (group.overhead, group.second, group.side)) + len(group.spare)
+    roots = settle_roots(looks, {g.flat: g.day for g in groups}, rows)
+    parts = [part for s in seen for m in (s.now, s.earlier) if m for _, part, _ in parts_of(m, s.rows)]
+    shift, unused = shift_by(marks, parts, own_crops)
+    complaints += [*(marks.complaints if marks else ()), *unused]
+
+    def crop_of(row: FlatRow) -> Crop | None:
+        crop = _crop(row, own_crops, complaints)
+        return shift(crop) if crop else None
+
+    entries = [entry for s in seen for entry in entries_of(s.now, s.rows, crop_of, today=today, inch=inch, pot=pot,
+                                                           earlier=s.earlier, photo_roots=roots.get(s.now.flat))]
     progress(2 * len(files), 2 * len(files), "")
     return Assessment(pot_up_list(entries), [look.result for look in looks], pictures, complaints, today)
+
+
+def _some_days_before(candidates: Sequence[Candidate], groups: Sequence[FlatPhotos]) -> dict[int, FlatPhotos]:
+    """Each flat's photos of its newest earlier day from which growth can be told, where there are any."""
+    until = {g.flat: g.day - timedelta(LEAST_GROWTH_DAYS) for g in groups if g.day and not g.days_apart}
+    old = [c for c in candidates if c.taken and c.flat in until and c.taken.date() <= until[c.flat]]
+    return {g.flat: g for g in group_photos(old)}
 
 
 def _crop(row: FlatRow, own_crops: Path | None, complaints: list[str]) -> Crop | None:
@@ -98,11 +137,18 @@ def _crop(row: FlatRow, own_crops: Path | None, complaints: list[str]) -> Crop |
         return None
 
 
-def _measure(group: FlatPhotos, looks: Sequence[Look], row: FlatRow, crop: Crop | None,
-             masks: Path | None) -> MeasuredFlat:
+def _measure(group: FlatPhotos, looks: Sequence[Look], row: FlatRow, own_crops: Path | None,
+             masks: Path | None) -> tuple[MeasuredFlat, FlatMeasurement]:
+    """row : the flat's first in the register."""
     views = FlatViews(*(looks[i] if i is not None else None for i in (group.overhead, group.second, group.side)))
     layout = (row.rows, row.columns) if row.rows and row.columns else None
-    return measure_flat(views, layout, crop.usual_height_mm if crop else None, masks)
+    crop = _crop(row, own_crops, [])
+    measured = measure_flat(views, layout, crop.usual_height_mm if crop else None, masks,
+                            leaves_in_pairs=crop is not None and crop.leaves_in_pairs)
+    apart = ("days_apart",) if group.days_apart else ()
+    flags = (*_warnings(group, looks), *apart, *measured.flags, *(p.code for p in measured.problems.values()))
+    return measured, FlatMeasurement(group.flat, group.day, measured.rows, measured.columns, measured.cells,
+                                     flags=tuple(dict.fromkeys(flags)))
 
 
 def _warnings(group: FlatPhotos, looks: Sequence[Look]) -> tuple[str, ...]:
@@ -110,27 +156,21 @@ def _warnings(group: FlatPhotos, looks: Sequence[Look]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(p.code for i in used for p in looks[i].result.problems))
 
 
-def _measurement(group: FlatPhotos, row: FlatRow, measured: MeasuredFlat, warnings: tuple[str, ...]) -> FlatMeasurement:
-    apart = ("days_apart",) if group.days_apart else ()
-    flags = (*warnings, *apart, *measured.flags, *(p.code for p in measured.problems.values()))
-    return FlatMeasurement(group.flat, group.day, measured.rows, measured.columns, measured.cells, crop=row.crop,
-                           variety=row.variety, sown=row.sown, light=row.light, flags=tuple(dict.fromkeys(flags)))
-
-
 def _note_what_measuring_found(group: FlatPhotos, looks: list[Look], measured: MeasuredFlat) -> None:
     """Write into the photos' results what only measuring could tell, and which photos were put aside."""
     for view, index in (("overhead", group.overhead), ("second", group.second), ("side", group.side)):
         problem = measured.problems.get(view)
         if index is not None and problem is not None:
-            looks[index] = _with_problem(looks[index], problem, usable=not problem.fatal)
+            looks[index] = with_problem(looks[index], problem, usable=not problem.fatal)
     if group.days_apart and group.side is not None:
         problem = Problem("days_apart", fatal=False, facts={"days": group.days_apart})
-        looks[group.side] = _with_problem(looks[group.side], problem, usable=looks[group.side].result.usable)
+        looks[group.side] = with_problem(looks[group.side], problem, usable=looks[group.side].result.usable)
     for index, why in group.spare.items():
-        looks[index] = _with_problem(looks[index], Problem("spare", fatal=False), usable=False, note=why)
+        looks[index] = with_problem(looks[index], Problem("spare", fatal=False), usable=False, note=why)
 
 
-def _with_problem(look: Look, problem: Problem, *, usable: bool, note: str = "") -> Look:
-    result = replace(look.result, problems=(*look.result.problems, problem), usable=usable,
-                     note=note or look.result.note)
-    return replace(look, result=result)
+def _note_growth(group: FlatPhotos, looks: list[Look]) -> None:
+    for index in (group.overhead, group.second, group.side):
+        if index is not None:
+            result = replace(looks[index].result, note=f"of {group.day}; looked at for growth since then")
+            looks[index] = replace(looks[index], result=result)

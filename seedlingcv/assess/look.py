@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from seedlingcv.flags import Problem
 from seedlingcv.flat.backdrop import fit_side
 from seedlingcv.flat.layout import standard_layout
 from seedlingcv.flat.pose import Pose, fit_overhead
+from seedlingcv.measure.roots import RootCheck, check_roots
 from seedlingcv.photo.exif import focal_length_px
 from seedlingcv.photo.grouping import Candidate
 from seedlingcv.photo.quality import check_picture
@@ -21,6 +23,7 @@ from seedlingcv.photo.result import PhotoResult
 from seedlingcv.tags.check import BACKDROP_IDS, check_pose, check_tags, flat_of, view_of
 from seedlingcv.tags.detect import Tag, detect_tags
 from seedlingcv.tags.family import CORNER_IDS, SQUARE_MM
+from seedlingcv.tags.root_board import BOARD_IDS
 
 
 @dataclass(frozen=True)
@@ -33,6 +36,7 @@ class Look:
     size: tuple[int, int] = (0, 0)
     focal_px: float | None = None
     pose: Pose | None = None  # overhead only
+    roots: RootCheck | None = None  # the root board only
 
     def candidate(self, index: int) -> Candidate:
         assert self.result.view is not None
@@ -61,6 +65,8 @@ def _look(photo: Photo, name: str) -> Look:
     height, width = photo.image.shape[:2]
     size = (width, height)
     tags = detect_tags(cv2.cvtColor(photo.image, cv2.COLOR_BGR2GRAY))
+    if shows_board(tags):
+        return _look_at_roots(photo, name, tags)
     result = PhotoResult(name, view=view_of(tags), flat=flat_of(tags), taken=photo.exif.taken)
     problems = check_picture(photo.image, tags) or check_tags(tags, size)
     look = Look(photo.path, result, tuple(tags), size, focal_length_px(photo.exif, width, height))
@@ -79,6 +85,32 @@ def _look(photo: Photo, name: str) -> Look:
     problems += check_pose(result.view, pose.tilt_deg, scale)
     result = replace(result, residual_px=pose.residual_px, residual_mm=pose.residual_mm, px_per_mm=scale,
                      problems=tuple(problems), usable=not any(p.fatal for p in problems))
+    return replace(look, result=result)
+
+
+def shows_board(tags: Sequence[Tag]) -> bool:
+    """More of the root board's tags than of the cards: one may lie about on the bench where a flat is photographed."""
+    board = {t.id for t in tags} & set(BOARD_IDS)
+    return len(board) > len({t.id for t in tags} & {*CORNER_IDS, *BACKDROP_IDS})
+
+
+def _look_at_roots(photo: Photo, name: str, tags: list[Tag]) -> Look:
+    check = check_roots(photo.image, tags)
+    result = PhotoResult(name, view="roots", flat=check.flat, taken=photo.exif.taken, px_per_mm=check.photo_px_per_mm)
+    problems = []
+    if not check.plugs:
+        problems.append(Problem("roots_unsure", facts={"why": check.reason}))
+    if check.flat is None:
+        problems.append(Problem("roots_no_flat"))
+    note = check.reason if check.plugs else ""
+    result = replace(result, problems=tuple(problems), usable=not problems, note=note)
+    return Look(photo.path, result, tuple(tags), photo.image.shape[1::-1], roots=check)
+
+
+def with_problem(look: Look, problem: Problem, *, usable: bool, note: str | None = None) -> Look:
+    """The look with one problem more; a note, if given, takes the place of the old one."""
+    result = replace(look.result, problems=(*look.result.problems, problem), usable=usable,
+                     note=look.result.note if note is None else note)
     return replace(look, result=result)
 
 

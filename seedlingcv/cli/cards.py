@@ -2,30 +2,29 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from seedlingcv.cli import options
 from seedlingcv.tags.family import FLAT_IDS, is_flat
-
-
-class Paper(StrEnum):
-    a4 = "a4"
-    letter = "letter"
 
 
 def cards(
     out: Annotated[Path, typer.Option(help="The PDF to write.")] = Path("cards.pdf"),
-    paper: Annotated[Paper, typer.Option(help="Paper in the printer.")] = Paper.a4,
+    paper: options.PaperSize = options.Paper.a4,
     flats: Annotated[str, typer.Option(help="Flats that need a tag, such as 31-40,55.")] = "10-17",
+    board: Annotated[bool, typer.Option(help="The root board too, a page of blue ink.")] = True,
 ) -> None:
-    """Make a PDF of corner cards, backdrop tags and flat tags, to print at 100 %."""
+    """Make the PDF to print: cards, flat tags and root board.
+
+    Corner cards and backdrop tags serve every flat, and each flat has a tag of its own. Print at 100 %.
+    """
     from seedlingcv.tags.sheet import write_cards
 
     numbers = flat_numbers(flats)
-    pages = write_cards(out, paper=paper.value, flats=numbers)
+    pages = write_cards(out, paper=paper.value, flats=numbers, board=board)
     typer.echo(f"Wrote {out}: {pages} pages, flat tags for {len(numbers)} flats.")
     typer.echo("Print at 100 % on matte paper and measure the 100 mm line before cutting.")
 

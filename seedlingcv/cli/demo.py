@@ -8,17 +8,25 @@ from typing import Annotated
 
 import typer
 
-from seedlingcv.cli.assess import REPORT, run, write
+from seedlingcv.cli import options
+from seedlingcv.cli.assess import REPORT, results, run
+from seedlingcv.cli.results import Targets, write
 from seedlingcv.errors import PhotoError
+
+CREW = "crew-sheet.pdf"
 
 
 def demo(
-    report: Annotated[Path, typer.Option(help="The HTML report to write.")] = REPORT,
-    inches: Annotated[bool, typer.Option("--inches", help="Lengths in inches, temperatures in °F.")] = False,
+    report: Annotated[Path, typer.Option(help="The HTML report to write; the crew sheet goes beside it.")] = REPORT,
+    inches: options.Inches = False,
 ) -> None:
-    """Assess the sample photos: an invented nursery, rendered, not photographed."""
+    """Show the main job on sample photos, and write the crew sheet.
+
+    The photos are of an invented nursery, rendered, not photographed.
+    """
     typer.echo("Sample photos: an invented nursery, rendered by computer, not photographed.\n")
-    write(run(sample_folder(), inches=inches, targets=[report]), report=report, inches=inches)
+    to = Targets(report=report, crew=report.with_name(CREW))
+    write(results(run(sample_folder(), inches=inches, targets=to.paths)), to, inch=inches)
 
 
 def sample_folder() -> Path:

@@ -1,7 +1,8 @@
-"""What the rules need to know of a crop, read from one TOML file per crop.
+"""What the rules need to know of a crop, read from one TOML file per crop (`vegetables/`, `herbs/`, `flowers/`).
 
-Each key of a crop file is a section with `value`, `source` and perhaps `note`. A grower's own file overrides
-any of them, one section per crop: plain values will do, the source is then the grower's file.
+Each key of a crop file has a `value`, a `source` (an entry of `sources.toml`, or several) and perhaps a `note`.
+A grower's own file overrides any of them or adds crops, one section per crop: plain values will do, the source
+is then the grower's file. Of heights, spreads and limits one entry alone may be changed.
 
     [tomato]
     pot_up_true_leaves = [3, 5]
@@ -12,19 +13,20 @@ any of them, one section per crop: plain values will do, the source is then the 
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from difflib import get_close_matches
+from functools import cache
 from math import log
 from pathlib import Path
 from typing import Any
 
+from seedlingcv.crops import values as read
+from seedlingcv.crops.values import BURIALS, TOLERANCES
 from seedlingcv.errors import CropError
 
+__all__ = ["BURIALS", "FOLDER", "TOLERANCES", "Bands", "Crop", "crop_names", "load_crop"]
+
 FOLDER = Path(__file__).parent
-TOLERANCES = ("easy", "care", "once", "avoid")
-BURIALS = ("deep", "to_seed_leaves", "same_depth", "crown_above")
-ARRANGEMENTS = ("alternate", "opposite pairs")
 
 
 @dataclass(frozen=True)
@@ -37,6 +39,18 @@ class Bands:
     young_leggy_above: float
     from_true_leaves: int
     derived_from: str  # the crop whose published tables they rest on
+    marks: int = 0  # the grower's own marks that shifted them (marks.py)
+
+    def leggy_limit(self, true_leaves: float | None) -> float:
+        """The leggy limit in use at so many true leaves; the young one where they were not counted."""
+        young = true_leaves is None or true_leaves < self.from_true_leaves
+        return self.young_leggy_above if young else self.leggy_above
+
+    @property
+    def origin(self) -> str:
+        """`tomato's tables`, or `own marks (12), starting from tomato's tables`."""
+        tables = f"{self.derived_from}'s tables"
+        return f"own marks ({self.marks}), starting from {tables}" if self.marks else tables
 
 
 @dataclass(frozen=True)
@@ -46,14 +60,22 @@ class Crop:
     transplant_tolerance  easy, care, once (young, plug whole), avoid (tap root: not transplanted)
     pot_up_true_leaves    from, to; None (as all that follow potting up) for `avoid`
     weeks_to_pot_up       usual weeks from sowing
-    weeks_in_pot          usual weeks in the pot before planting out
+    weeks_in_pot          usual weeks from pot-up to sale or planting out
     burial                deep, to_seed_leaves, same_depth, crown_above
     burial_limit_mm       most that `to_seed_leaves` may go deeper, else None
+    crown_rule            where the crown or growing point must stay, in words
     root_bound            cells a flat -> days from sowing (roots begin to circle, surely circle)
     legginess             None where there is no stem to measure
-    usual_height_mm       leaves over the soil at the pot-up stage
+    growth_form           upright, short stem (leaves rise above it), rosette, no stem
+    heights_mm            leaves over the soil by stage: seed_leaves (open), pot_up, sale (or planting out)
+    spread_mm             largest leaf spread of a well-grown plant by stage: seed_leaves, pot_up
+    usual_height_mm       leaves over the soil at the pot-up stage, one figure: the middle of heights_mm there
+    day_c, night_c        while growing on; min_night_c: below it a check or chilling is likely
     cotyledons            seed leaves seen above the soil (0 where they stay below it)
-    sources               key of the file -> where its value comes from
+    cautions              all there is to say, the hazards last
+    hazards               those of the cautions about people's and animals' health
+    seed_hazards          the same of bought seed, which nobody needs to hear at potting up: not among the cautions
+    sources, notes        key of the file -> where its value comes from; what else is to be said of it
     """
 
     name: str
@@ -73,10 +95,42 @@ class Crop:
     root_bound: dict[int, tuple[int, int]] = field(default_factory=dict)
     legginess: Bands | None = None
     sources: dict[str, str] = field(default_factory=dict)
+    botanical_name: str | None = None
+    kind: str | None = None
+    growth_form: str | None = None
+    heights_mm: dict[str, tuple[float, float]] = field(default_factory=dict)
+    spread_mm: dict[str, tuple[float, float]] = field(default_factory=dict)
+    day_c: tuple[float, float] | None = None
+    night_c: tuple[float, float] | None = None
+    crown_rule: str | None = None
+    hardening_days: tuple[int, int] | None = None
+    hardening: str | None = None
+    hazards: tuple[str, ...] = ()
+    seed_hazards: tuple[str, ...] = ()
+    notes: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def leaves_in_pairs(self) -> bool:
+        return self.leaf_arrangement == "opposite pairs"
+
+    @property
+    def pot_up_said(self) -> str | None:
+        """The pot-up window as growers say it: `2-4 true leaves`, `2-3 pairs of true leaves`."""
+        return None if self.pot_up_true_leaves is None else self.leaves_said(*self.pot_up_true_leaves)
+
+    def leaves_said(self, low: int, high: int) -> str:
+        """A number of true leaves in words; in pairs where the crop has them and the numbers allow it."""
+        pairs = self.leaves_in_pairs and low % 2 == 0 and high % 2 == 0
+        low, high = (low // 2, high // 2) if pairs else (low, high)
+        many = "pairs of true leaves" if pairs else "true leaves"
+        one = "pair of true leaves" if pairs else "true leaf"
+        return f"{low:g} {one if low == 1 else many}" if low == high else f"{low:g}-{high:g} {many}"
 
     @property
     def bands_unproved(self) -> bool:
-        return self.legginess is not None and self.legginess.derived_from != self.name
+        """Whether the limits rest on another crop's tables and not on this grower's marks either."""
+        bands = self.legginess
+        return bands is not None and bands.derived_from != self.name and bands.marks == 0
 
     @property
     def burial_mends_stretch(self) -> bool:
@@ -104,97 +158,11 @@ class Crop:
         return first, last
 
 
-def _text(value: Any) -> str:
-    if not isinstance(value, str) or not value.strip():
-        raise ValueError("a text in quotes")
-    return value
-
-
-def _texts(value: Any) -> tuple[str, ...]:
-    if not isinstance(value, list):
-        raise ValueError('a list of texts, as ["one", "two"]')
-    return tuple(_text(v) for v in value)
-
-
-def _one_of(choices: tuple) -> Callable[[Any], Any]:
-    def read(value: Any) -> Any:
-        if value not in choices:
-            raise ValueError("one of: " + ", ".join(map(str, choices)))
-        return value
-
-    return read
-
-
-def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)
-
-
-def _number(least: float, most: float) -> Callable[[Any], float]:
-    def read(value: Any) -> float:
-        if not _is_number(value) or not least <= value <= most:
-            raise ValueError(f"a number from {least:g} to {most:g}")
-        return value
-
-    return read
-
-
-def _pair(least: float, most: float, *, whole: bool = False) -> Callable[[Any], tuple]:
-    def read(value: Any) -> tuple:
-        good = isinstance(value, list) and len(value) == 2 and all(_is_number(v) for v in value)
-        kind = "whole numbers" if whole else "numbers"
-        good = good and (not whole or all(isinstance(v, int) for v in value))
-        if not good or not least <= value[0] <= value[1] <= most:
-            raise ValueError(f"two {kind} [from, to] between {least:g} and {most:g}")
-        return tuple(value)
-
-    return read
-
-
-def _root_bound(value: Any) -> dict[int, tuple[int, int]]:
-    if not isinstance(value, dict) or not value or not all(k.isdigit() for k in value):
-        raise ValueError("days by cells a flat, as { 72 = [35, 42] }")
-    return {int(k): _pair(1, 365, whole=True)(v) for k, v in value.items()}
-
-
-def _bands(value: Any) -> Bands:
-    limits = ("compact_below", "normal_below", "leggy_above", "young_leggy_above")
-    wanted = {*limits, "from_true_leaves", "derived_from"}
-    if not isinstance(value, dict) or set(value) != wanted:
-        raise ValueError("a table with " + ", ".join(sorted(wanted)))
-    numbers = [_number(0, 20)(value[k]) for k in limits]
-    if not numbers[0] < numbers[1] < numbers[2] <= numbers[3]:
-        raise ValueError("limits that rise: compact_below < normal_below < leggy_above <= young_leggy_above")
-    leaves = value["from_true_leaves"]
-    if leaves not in range(11):
-        raise ValueError("from_true_leaves as a whole number from 0 to 10")
-    return Bands(*numbers, from_true_leaves=leaves, derived_from=_text(value["derived_from"]))
-
-
-ALWAYS: dict[str, Callable] = {
-    "family": _text,
-    "aliases": _texts,
-    "leaf_arrangement": _one_of(ARRANGEMENTS),
-    "cotyledons": _one_of((0, 1, 2)),
-    "transplant_tolerance": _one_of(TOLERANCES),
-    "usual_height_mm": _number(1, 1000),
-    "min_night_c": _number(-20, 30),
-    "cautions": _texts,
-}
-TO_POT_UP: dict[str, Callable] = {  # not for crops that are never moved
-    "pot_up_true_leaves": _pair(0, 20, whole=True),
-    "weeks_to_pot_up": _pair(0, 52),
-    "weeks_in_pot": _pair(0, 52),
-    "burial": _one_of(BURIALS),
-    "root_bound_days": _root_bound,
-}
-OPTIONAL: dict[str, Callable] = {"burial_limit_mm": _number(0, 500), "legginess": _bands}
-READERS = ALWAYS | TO_POT_UP | OPTIONAL
-
-
 @dataclass(frozen=True)
 class _Entry:
     value: Any
     source: str
+    note: str | None
     file: Path
 
 
@@ -211,16 +179,37 @@ def _read(path: Path) -> dict[str, Any]:
         ) from error
 
 
+@cache
+def source_texts() -> dict[str, str]:
+    """Entry of `sources.toml` -> how it is said behind a value, with its mark (seen, from memory)."""
+    listed = _read(FOLDER / "sources.toml")
+    return {key: f"{s['short']} ({s['mark']})" if s["mark"] else s["short"] for key, s in listed.items()}
+
+
+def _source(given: Any, path: Path, key: str) -> str:
+    named = [given] if isinstance(given, str) else given
+    unknown = [n for n in named if n not in source_texts()] if isinstance(named, list) else [given]
+    if not named or unknown:
+        raise CropError(
+            f"[{key}] has a source that sources.toml doesn't list: {unknown or given!r}.",
+            where=path.name,
+            next_step='Add it there, or write source = "common" if there is none.',
+        )
+    return "; ".join(source_texts()[n] for n in named)
+
+
+@cache
 def _shipped_entries(path: Path) -> dict[str, _Entry]:
     entries = {}
     for key, section in _read(path).items():
-        if not isinstance(section, dict) or "value" not in section or not section.get("source"):
+        if not isinstance(section, dict) or not {"value", "source"} <= set(section) <= {"value", "source", "note"}:
             raise CropError(
-                f"[{key}] needs a value and a source.",
+                f"[{key}] needs a value and a source, and may have a note.",
                 where=path.name,
-                next_step='Write `source = "common practice, no source"` if there is none.',
+                next_step='Write source = "common" if there is none.',
             )
-        entries[key] = _Entry(section["value"], section["source"], path)
+        source = _source(section["source"], path, key)
+        entries[key] = _Entry(section["value"], source, section.get("note"), path)
     return entries
 
 
@@ -229,47 +218,65 @@ def _overlay(entries: dict[str, _Entry], section: Any, path: Path, name: str) ->
         raise CropError(f"'{name}' must be a section.", where=str(path), next_step=f"Head it [{name}].")
     merged = dict(entries)
     for key, given in section.items():
-        source = f"own file {path.name}"
+        source, note = f"own file {path.name}", None
         if isinstance(given, dict) and "value" in given:
-            given, source = given["value"], given.get("source", source)
-        if key == "legginess" and isinstance(given, dict):  # one limit alone may be changed
+            given, source, note = given["value"], str(given.get("source", source)), given.get("note")
+        if key in read.BY_STAGE_OR_LIMIT and isinstance(given, dict):
             shipped = entries[key].value if key in entries else {}
-            given = {"derived_from": name} | shipped | given
-        merged[key] = _Entry(given, source, path)
+            given = ({"derived_from": name} if key == "legginess" else {}) | shipped | given
+        merged[key] = _Entry(given, source, note, path)
     return merged
 
 
-def _build(name: str, entries: dict[str, _Entry], path: Path) -> Crop:
+def _values(name: str, entries: dict[str, _Entry]) -> dict[str, Any]:
     values = {}
     for key, entry in entries.items():
-        if key not in READERS:
+        if key not in read.READERS:
             raise CropError(
                 f"[{name}] '{key}' is not a key of a crop.",
                 where=entry.file.name,
-                next_step="Known keys: " + ", ".join(READERS) + ".",
+                next_step="Known keys: " + ", ".join(read.READERS) + ".",
             )
         try:
-            values[key] = READERS[key](entry.value)
+            values[key] = read.READERS[key](entry.value)
         except ValueError as error:
             raise CropError(
                 f"[{name}] '{key}' is {entry.value!r}.", where=entry.file.name, next_step=f"Give {error}."
             ) from error
-    needed = list(ALWAYS) + ([] if values.get("transplant_tolerance") == "avoid" else list(TO_POT_UP))
+    return values
+
+
+def _build(name: str, entries: dict[str, _Entry], path: Path, *, shipped: bool) -> Crop:
+    values = _values(name, entries)
+    moved = values.get("transplant_tolerance") != "avoid"
+    needed = [*read.ALWAYS, *(read.SHIPPED if shipped else ())]
+    needed += [*read.TO_POT_UP, *(read.SHIPPED_TO_POT_UP if shipped else ())] if moved else []
     if values.get("burial") == "to_seed_leaves":
         needed.append("burial_limit_mm")
     missing = [key for key in needed if key not in values]
     if missing:
         raise CropError(f"[{name}] lacks {', '.join(missing)}.", where=path.name, next_step="Add it.")
+    if wrong := read.contradiction(values):
+        changed = next((e.file for e in entries.values() if e.file != path), path)  # the grower's own file, if any
+        raise CropError(f"[{name}] {wrong}.", where=changed.name, next_step="Change one of the two.")
+    sources = {key: entry.source for key, entry in entries.items()}
+    if "usual_height_mm" not in values:
+        values["usual_height_mm"] = sum(values["heights_mm"]["pot_up"]) / 2
+        sources["usual_height_mm"] = f"middle of heights_mm at pot_up: {sources['heights_mm']}"
     values["root_bound"] = values.pop("root_bound_days", {})
-    return Crop(name=name, sources={k: e.source for k, e in entries.items()}, **values)
+    values["legginess"] = Bands(**values["legginess"]) if "legginess" in values else None
+    values["cautions"] += values.get("hazards", ())
+    notes = {key: entry.note for key, entry in entries.items() if entry.note}
+    return Crop(name=name, sources=sources, notes=notes, **values)
 
 
 def _plain(name: str) -> str:
-    return " ".join(name.casefold().replace("_", " ").replace("-", " ").split())
+    return " ".join(name.casefold().replace("_", " ").replace("-", " ").replace("'", "").split())
 
 
+@cache
 def _files() -> dict[str, Path]:
-    return {_plain(path.stem): path for path in sorted(FOLDER.glob("*.toml"))}
+    return {_plain(path.stem): path for path in sorted(FOLDER.glob("*/*.toml"))}
 
 
 def _names_and_aliases() -> dict[str, str]:
@@ -281,9 +288,9 @@ def _names_and_aliases() -> dict[str, str]:
     return known
 
 
-def crop_names() -> tuple[str, ...]:
-    """The names of the shipped crops, sorted."""
-    return tuple(_files())
+def crop_names(own: Path | None = None) -> tuple[str, ...]:
+    """The names of the crops that come along and of those in the grower's own file, sorted."""
+    return tuple(sorted({*_files(), *(_own_sections(own, _names_and_aliases()) if own else ())}))
 
 
 def _own_sections(path: Path, known: dict[str, str]) -> dict[str, Any]:
@@ -314,6 +321,6 @@ def load_crop(name: str, own: Path | None = None) -> Crop:
         entries = _overlay(entries, own_sections[crop], own, crop)
     if not entries:
         close = get_close_matches(_plain(name), [*known, *own_sections], n=3)
-        meant = f"Did you mean {' or '.join(close)}?" if close else f"Known: {', '.join(crop_names())}."
+        meant = f"Did you mean {' or '.join(close)}?" if close else "`seedlingcv crop` lists all."
         raise CropError(f"no crop is called '{name}'.", where="crop files", next_step=meant)
-    return _build(crop, entries, path or own or FOLDER)
+    return _build(crop, entries, path or own or FOLDER, shipped=path is not None)

@@ -34,6 +34,17 @@ class PlaneView:
     def to_mm(self, points_px: np.ndarray) -> np.ndarray:
         return np.asarray(points_px, float) / self.px_per_mm + [self.x0, self.y0]
 
+    def at_scale(self, px_per_mm: float) -> PlaneView:
+        """The same area (whole pixels, not their centres) with pixels of another size."""
+        shift = 0.5 / px_per_mm - 0.5 / self.px_per_mm
+        width, height = (round(n / self.px_per_mm * px_per_mm) for n in (self.width, self.height))
+        return replace(self, x0=self.x0 + shift, y0=self.y0 + shift, width=width, height=height, px_per_mm=px_per_mm)
+
+    def widened(self, px: int) -> PlaneView:
+        """With so many pixels more on each side."""
+        return replace(self, x0=self.x0 - px / self.px_per_mm, y0=self.y0 - px / self.px_per_mm,
+                       width=self.width + 2 * px, height=self.height + 2 * px)
+
     def box(self, rect_mm: tuple[float, float, float, float]) -> tuple[slice, slice]:
         """Row and column slices of a rectangle (x0, y0, x1, y1) in mm, clipped to the picture."""
         (u0, v0), (u1, v1) = np.round(self.to_px([rect_mm[:2], rect_mm[2:]]) + 0.5).astype(int)
@@ -51,20 +62,21 @@ def rectify(image: np.ndarray, pose: Pose, view: PlaneView) -> np.ndarray:
     return cv2.remap(image, *_maps(pose, view), cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
 
 
-def unrectify_labels(labels: np.ndarray, pose: Pose, view: PlaneView, size: tuple[int, int]) -> np.ndarray:
-    """Labels on `view` carried back to the photo's stored pixel grid, nearest neighbour.
+def unrectify(picture: np.ndarray, pose: Pose, view: PlaneView, size: tuple[int, int],
+              how: int = cv2.INTER_NEAREST) -> np.ndarray:
+    """A picture (by default labels, nearest neighbour) on `view` carried back to the photo's stored pixel grid.
 
-    size : (width, height) of the photo. Returns labels' dtype, (height, width), 0 outside the view.
+    size : (width, height) of the photo. Returns the picture's dtype, (height, width), 0 outside the view.
     """
     width, height = size
     across, down = _ticks(width), _ticks(height)
     pixels = np.stack(np.meshgrid(across, down), axis=-1).reshape(-1, 2)
     places = view.to_px(pose.to_plane(pixels, view.z_mm)).reshape(len(down), len(across), 2)
-    out = np.empty((height, width), labels.dtype)
+    out = np.empty((height, width), picture.dtype)
     for top in range(0, height, STRIP):  # maps of a whole photo would take 100 MB
         strip = out[top : top + STRIP]
         map_x, map_y = (_spread(places[..., k], (width, len(strip)), top) for k in (0, 1))
-        cv2.remap(labels, map_x, map_y, cv2.INTER_NEAREST, dst=strip, borderMode=cv2.BORDER_CONSTANT)
+        cv2.remap(picture, map_x, map_y, how, dst=strip, borderMode=cv2.BORDER_CONSTANT)
     return out
 
 

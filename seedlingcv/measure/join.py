@@ -10,6 +10,7 @@ from seedlingcv.measure.heights import PlantHeight, StemEstimate, stem_from_heig
 from seedlingcv.measure.side import StemMeasurement
 from seedlingcv.measure.table import CellMeasurement
 
+HEIGHTS_APART = 0.2  # of the lower: both views of one plant usually agree to a tenth
 STEM_FIELDS = ("stem_length_mm", "hypocotyl_length_mm", "stem_diameter_mm", "height_mm", "row_spread_mm", "lean_deg")
 
 
@@ -49,14 +50,31 @@ def _with_legginess_error(cell: CellMeasurement) -> CellMeasurement:
 
 
 def _with_height(cell: CellMeasurement, plant: PlantHeight | None, stem: StemEstimate | None) -> CellMeasurement:
-    """Fill in what the side photo has not given."""
-    if cell.plants != 1 or cell.stem_length_mm is not None:
+    """Fill in what the side photo has not given, and settle the height where both views give it."""
+    if cell.plants != 1:
         return cell
-    if stem is None or plant is None or plant.height_mm is None:
-        return _flagged(cell, "height_unsure")
-    se = {"height_mm": plant.height_se, "stem_length_mm": stem.stem_length_se}
-    return replace(cell, height_mm=plant.height_mm, stem_length_mm=stem.stem_length_mm, stem_from="parallax",
-                   se=cell.se | se)
+    height = plant.height_mm if plant is not None else None
+    if height is not None:
+        height, se = _height_of_both(cell, plant)
+        cell = replace(cell, height_mm=height, se=cell.se | {"height_mm": se})
+    if cell.stem_length_mm is not None:
+        return cell
+    if stem is not None:
+        cell = replace(cell, stem_length_mm=stem.stem_length_mm, stem_from="parallax",
+                       se=cell.se | {"stem_length_mm": stem.stem_length_se})
+    return cell if cell.height_mm is not None and stem is not None else _flagged(cell, "height_unsure")
+
+
+def _height_of_both(cell: CellMeasurement, plant: PlantHeight) -> tuple[float, float]:
+    """The mean of both views; where they are far apart the lower, since a neighbour's leaf taken for the plant's own
+    makes it higher, in either view."""
+    if cell.height_mm is None:
+        return plant.height_mm, plant.height_se
+    views = sorted([(cell.height_mm, cell.se.get("height_mm", 0.0)), (plant.height_mm, plant.height_se)])
+    (low, low_se), (high, high_se) = views
+    if high - low > HEIGHTS_APART * low:
+        return low, float(low_se + 0.25 * (high - low))
+    return (low + high) / 2, float((low_se**2 + high_se**2) ** 0.5 / 2 + 0.25 * (high - low))
 
 
 def planted_by_side(stems: Sequence[StemMeasurement]) -> dict[int, int]:

@@ -1,8 +1,7 @@
-"""From an overhead photo to figures for each cell.
+"""From what an overhead photo shows (`reading`) to figures for each cell.
 
 Two steps, because the height of the leaves is settled between them (from a second photo, the side photo or
-the crop): `read_overhead` finds grid and vegetation on the rim plane, `measure_overhead` carries them to the
-canopy plane, splits plants and measures.
+the crop): a reading lies on the rim plane; here it is carried to the canopy plane, split into plants, measured.
 """
 
 from __future__ import annotations
@@ -13,122 +12,33 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from seedlingcv.flags import Problem
-from seedlingcv.flat.grid import GridFit, better_layout, guess_layout, settle_grid
-from seedlingcv.flat.layout import FlatLayout, known_layouts, standard_layout
-from seedlingcv.flat.pose import Pose
-from seedlingcv.flat.rectify import PlaneView, lift, lift_points, plane_view, rectify
-from seedlingcv.flat.white import balance, white_reference
+from seedlingcv.flat.rectify import PlaneView, lift, lift_points, unrectify
 from seedlingcv.measure.heights import labels_on
+from seedlingcv.measure.reading import CERTAIN, OverheadReading
 from seedlingcv.measure.table import CellMeasurement
 from seedlingcv.segment.heights import HeightMap, orthorectify
-from seedlingcv.segment.model import FlatReading, read_flat, reading_view
-from seedlingcv.segment.owners import VEGETATION, owners_from_reading
+from seedlingcv.segment.owners import LEAST_PLANT_MM2, owners_from_reading
 from seedlingcv.segment.plants import Plants, split_plants
-from seedlingcv.segment.vegetation import find_vegetation
-from seedlingcv.tags.detect import Tag
-from seedlingcv.tags.family import CORNER_IDS
 
-PX_PER_MM = 3.0
-# Below this overlap of what colour and network call vegetation, the network is out of its depth: photos of a
-# kind that it was not trained for. On 16 drawn photos it was 0.67 and more.
-LEAST_AGREEMENT = 0.4
 # Mean chance that a plant's pixels are its own, below which spread and area are not given.
 LEAST_SURENESS = 0.7
-RIM_EDGE_MM = 3.0
-# Standard errors, absolute and relative, such that about nine in ten 90 % intervals held the truth on eight drawn
-# flats; fewer where stretched plants lean into each other.
-COVER_SE, COVER_RELATIVE_SE = 0.015, 0.10
-SPREAD_SE_MM, SPREAD_RELATIVE_SE = 4.0, 0.10
+FILL_MM = 1.0  # the vegetation's edge may lie so far outside the owners', which are seen less closely
+LEAST_PIECE = 0.03  # of a plant's area; a leaf seen apart from its plant is larger
+# Standard errors such that about nine in ten 90 % intervals held the truth on eight drawn flats, whichever of them was
+# left out; too few still where stretched plants lean into each other. Of cover: absolute and relative.
+COVER_SE, COVER_RELATIVE_SE = 0.006, 0.06
+# Of leaf spread: of a plant alone, and, relative, of one that touches another or is seen in pieces.
+SPREAD_SE_MM, SPREAD_RELATIVE_SE, TOUCHING_SE, IN_PIECES_SE = 0.6, 0.03, 0.15, 0.18
+PIECES = 0.05  # of a plant's area, apart from its largest piece
 # Without each leaf's own height: leaves stand this share of the canopy plane's height above or below it, and what
 # that displaces goes to a neighbour's cell.
 CANOPY_SD, COVER_SE_ONE_PLANE = 0.3, 0.02
 
 
 @dataclass(frozen=True)
-class OverheadReading:
-    """picture : uint8 (M, N, 3) BGR, light-corrected, on `view` (the rim plane); vegetation : bool (M, N), by colour;
-    network : what the network sees, None where it was not asked or is out of its depth."""
-
-    fit: GridFit
-    view: PlaneView
-    picture: np.ndarray
-    vegetation: np.ndarray
-    network: FlatReading | None = None
-
-    @property
-    def eye_mm(self) -> np.ndarray:
-        return self.fit.pose.eye_mm
-
-
-@dataclass(frozen=True)
 class OverheadMeasurement:
     cells: list[CellMeasurement]
     plants: Plants
-
-
-def settle_layout(image: np.ndarray, pose: Pose, layout: tuple[int, int] | None) -> GridFit | Problem:
-    """The grid of the given rows x columns, or of the best-fitting usual layout; what is wrong if none is found.
-
-    Under a closed canopy the grid may not show. Four cards then still hold the frame to a mm or two, and the fit
-    says by `found` that the picture didn't confirm it.
-    """
-    if layout is None:
-        found = guess_layout(image, pose, [standard_layout(*known) for known in known_layouts()])
-        return found or Problem("grid_unsure")
-    fit = settle_grid(image, pose, standard_layout(*layout))
-    if not fit.found:
-        fit = GridFit(standard_layout(*layout), pose, fit.contrast)
-    seen = better_layout(image, fit, [standard_layout(*rival) for rival in _rivals(layout)])
-    if seen is not None:
-        said = f"{layout[0]}x{layout[1]}"
-        return Problem("layout_wrong", facts={"said": said, "seen": f"{seen.rows}x{seen.columns}"})
-    return fit if fit.found or len(pose.cards) == len(CORNER_IDS) else Problem("grid_unsure")
-
-
-def _rivals(layout: tuple[int, int]) -> list[tuple[int, int]]:
-    """Usual layouts, and those a miscount away from the given one."""
-    rows, columns = layout
-    near = {(r, c) for r in (rows - 1, rows, rows + 1) for c in (columns - 1, columns, columns + 1) if min(r, c) > 1}
-    return sorted((near | set(known_layouts())) - {layout})
-
-
-def read_overhead(image: np.ndarray, tags: list[Tag], fit: GridFit) -> OverheadReading:
-    """Rectify, correct the light by the cards, and find vegetation by colour.
-
-    image : uint8 (height, width, 3) BGR as stored
-    """
-    view = plane_view(fit.layout.outer_mm, PX_PER_MM)
-    cards = [tag for tag in tags if tag.id in CORNER_IDS]
-    picture = balance(rectify(image, fit.pose, view), white_reference(image, cards))
-    cells, rim = _cells_and_rim(fit.layout, view)
-    vegetation = find_vegetation(picture, where=cells, tray=rim, px_per_mm=view.px_per_mm).mask
-    return OverheadReading(fit, view, picture, vegetation)
-
-
-def ask_network(reading: OverheadReading) -> OverheadReading:
-    """The same reading with what the network sees of the plants, unless it is out of its depth."""
-    layout, wanted = reading.fit.layout, reading_view(reading.fit.layout)
-    scale = wanted.px_per_mm / reading.view.px_per_mm
-    small = cv2.resize(reading.picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    start = round((wanted.x0 - reading.view.x0) * wanted.px_per_mm)
-    picture = small[start : start + wanted.height, start : start + wanted.width]
-    network = read_flat(picture, layout, reading.eye_mm)
-    if _agreement(reading.vegetation, reading.view, network, layout) < LEAST_AGREEMENT:
-        return reading
-    return replace(reading, network=network)
-
-
-def _agreement(vegetation: np.ndarray, view: PlaneView, network: FlatReading, layout: FlatLayout) -> float:
-    """Intersection over union of the two vegetations over the flat; 1 where both see none."""
-    other = network.view
-    scale = other.px_per_mm / view.px_per_mm
-    small = cv2.resize(vegetation.astype(np.uint8) * 255, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    coarse = PlaneView(view.x0, view.y0, small.shape[1], small.shape[0], other.px_per_mm)
-    flat = (0.0, 0.0, *layout.outer_mm)
-    a, b = small[coarse.box(flat)] > 127, network.vegetation[other.box(flat)] > VEGETATION
-    either = (a | b).sum()
-    return float((a & b).sum() / either) if either else 1.0
 
 
 def find_plants(reading: OverheadReading, canopy_mm: float, known: Mapping[int, int] | None = None) -> Plants:
@@ -143,10 +53,11 @@ def find_plants(reading: OverheadReading, canopy_mm: float, known: Mapping[int, 
 
 
 def measure_overhead(reading: OverheadReading, canopy_mm: float, known: Mapping[int, int] | None = None,
-                     heights: HeightMap | None = None) -> OverheadMeasurement:
+                     heights: HeightMap | None = None, *, leaves_in_pairs: bool = False) -> OverheadMeasurement:
     """Figures of every cell.
 
     Leaves are measured where `heights` puts each pixel, or, without it, as if all stood `canopy_mm` above the rim.
+    leaves_in_pairs : whether the crop's true leaves come two by two; their number is then rounded to an even one
     """
     layout, eye = reading.fit.layout, reading.eye_mm
     plants = find_plants(reading, canopy_mm, known)
@@ -157,38 +68,75 @@ def measure_overhead(reading: OverheadReading, canopy_mm: float, known: Mapping[
         mask, view = orthorectify(reading.vegetation, reading.view, heights), reading.view
         if reading.network is not None:  # without it owners are too rough for shapes to gain by single heights
             shapes = replace(plants, labels=orthorectify(labels_on(view, plants, eye), view, heights), view=view)
-    leaves = None if reading.network is None else reading.network.true_leaves
+    leaves, step = None if reading.network is None else reading.network.true_leaves, 2 if leaves_in_pairs else 1
     one_plane_se = CANOPY_SD * max(canopy_mm, 0.0) / eye[2] if heights is None else 0.0
     cells = []
     for number, cell in enumerate(layout.cells):
         cover = float(mask[view.box(cell.rect_mm)].mean())
-        count = None if leaves is None else max(0, round(float(leaves[number])))
+        count = None if leaves is None else max(0, step * round(float(leaves[number]) / step))
         measured = _measure_cell(cell.name, cover, plants, shapes, number, picture, count)
-        cells.append(_with_errors(measured, one_plane_se))
+        cells.append(_with_errors(measured, one_plane_se, _entangled_se(plants, number)))
     return OverheadMeasurement(cells, plants)
 
 
-def _with_errors(cell: CellMeasurement, one_plane_se: float) -> CellMeasurement:
+def _with_errors(cell: CellMeasurement, one_plane_se: float, entangled_se: float) -> CellMeasurement:
     """one_plane_se : relative error of lengths where all leaves are taken to stand on one plane, else 0."""
     cover = cell.canopy_cover
     se = {"canopy_cover": float(np.hypot(np.hypot(COVER_SE, COVER_RELATIVE_SE * cover),
                                          COVER_SE_ONE_PLANE if one_plane_se else 0.0))}
     if cell.leaf_spread_mm is not None:
-        relative = np.hypot(SPREAD_RELATIVE_SE, one_plane_se)
+        relative = np.hypot(np.hypot(SPREAD_RELATIVE_SE, entangled_se), one_plane_se)
         se["leaf_spread_mm"] = float(np.hypot(SPREAD_SE_MM, relative * cell.leaf_spread_mm))
     return replace(cell, se=se)
 
 
+def _entangled_se(plants: Plants, number: int) -> float:
+    """Relative error of a plant's spread for not knowing surely which leaves are its own."""
+    box = plants.boxes.get(number)
+    if box is None:
+        return 0.0
+    rows, columns = (slice(max(b.start - 2, 0), b.stop + 2) for b in box)
+    labels = plants.labels[rows, columns]
+    own = (labels == number + 1).astype(np.uint8)
+    around = cv2.dilate(own, np.ones((3, 3), np.uint8)) > own
+    touching = (labels[around] > 0).any()
+    largest = cv2.connectedComponentsWithStats(own)[2][1:, cv2.CC_STAT_AREA].max()
+    return float(np.hypot(TOUCHING_SE * touching, IN_PIECES_SE * (1 - largest / own.sum() > PIECES)))
+
+
 def _plants_by_network(reading: OverheadReading, view: PlaneView, known: Mapping[int, int] | None) -> Plants:
-    """The network's owners, carried from the rim plane to the canopy plane `view`."""
+    """The network's owners, cut along the vegetation's edges and carried from the rim plane to the canopy plane."""
     owners = owners_from_reading(reading.network, reading.fit.layout, known)
-    scale = view.px_per_mm / owners.view.px_per_mm
+    inside = owners.view.at_scale(view.px_per_mm)
     labels = np.zeros((view.height, view.width), np.uint16)
-    large = cv2.resize(owners.labels, None, fx=scale, fy=scale, interpolation=cv2.INTER_NEAREST)
-    column, row = np.round(reading.view.to_px([owners.view.x0, owners.view.y0])).astype(int)
-    labels[row : row + large.shape[0], column : column + large.shape[1]] = large
+    column, row = np.round(reading.view.to_px([inside.x0, inside.y0])).astype(int)
+    labels[row : row + inside.height, column : column + inside.width] = cv2.resize(
+        owners.labels, (inside.width, inside.height), interpolation=cv2.INTER_NEAREST)
+    labels = np.where(reading.vegetation, _filled(labels, round(FILL_MM * view.px_per_mm)), 0).astype(np.uint16)
     lifted, _ = lift(labels, reading.view, reading.eye_mm, view.z_mm)
-    return Plants(lifted, view, owners.plants, np.nan_to_num(owners.sureness) >= LEAST_SURENESS)
+    shown = np.bincount(labels.ravel(), minlength=len(owners.plants) + 1)[1:] / view.px_per_mm**2
+    count = np.where(shown < LEAST_PLANT_MM2, 0, owners.plants)  # looked at closely, nothing grows there
+    return Plants(lifted, view, count, np.nan_to_num(owners.sureness) >= LEAST_SURENESS)
+
+
+def _filled(labels: np.ndarray, px: int) -> np.ndarray:
+    """Labels grown by up to so many pixels into where there are none."""
+    for _ in range(px):
+        labels = np.where(labels == 0, cv2.dilate(labels, np.ones((3, 3), np.uint8)), labels)
+    return labels
+
+
+def photo_labels(reading: OverheadReading, plants: Plants, size: tuple[int, int]) -> np.ndarray:
+    """uint16 (height, width): whose each of the photo's stored pixels is, 0 = nobody's.
+
+    plants : as this photo sees them; size : (width, height) of the photo
+    """
+    if reading.close is None:
+        return unrectify(plants.labels, reading.fit.pose, plants.view, size)
+    labels = unrectify(_filled(plants.labels, 2), reading.fit.pose, plants.view, size)
+    chance = unrectify(reading.close, reading.fit.pose, reading.close_view, size, cv2.INTER_LINEAR)
+    labels[chance < 255 * CERTAIN] = 0
+    return labels
 
 
 def _measure_cell(name: str, cover: float, plants: Plants, shapes: Plants, number: int, picture: np.ndarray,
@@ -201,6 +149,7 @@ def _measure_cell(name: str, cover: float, plants: Plants, shapes: Plants, numbe
         return CellMeasurement(name, plants=count, canopy_cover=cover, flags=("overlap_unsure" if count else "empty",))
     if count > 1:
         return CellMeasurement(name, plants=count, canopy_cover=cover, flags=("several_plants",))
+    own = _without_strays(own)
     px_per_mm = shapes.view.px_per_mm
     window = picture[corner[0] : corner[0] + seen.shape[0], corner[1] : corner[1] + seen.shape[1]][seen]
     sure = bool(plants.sure[number])
@@ -222,6 +171,14 @@ def _own_pixels(plants: Plants, number: int) -> tuple[np.ndarray | None, tuple[i
     return plants.labels[box] == number + 1, (box[0].start, box[1].start)
 
 
+def _without_strays(own: np.ndarray) -> np.ndarray:
+    """A plant without bits that lie apart from it: a few pixels far away would double its spread."""
+    _, pieces, stats, _ = cv2.connectedComponentsWithStats(own.astype(np.uint8))
+    keep = stats[:, cv2.CC_STAT_AREA] >= LEAST_PIECE * own.sum()
+    keep[0] = False
+    return keep[pieces]
+
+
 def feret_px(mask: np.ndarray) -> float:
     """Maximum Feret diameter: the largest distance between two pixels' outer corners.
 
@@ -238,18 +195,6 @@ def green_leaf_index(pixels: np.ndarray) -> float:
     """Mean of (2G - R - B) / (2G + R + B) over (N, 3) BGR pixels."""
     blue, green, red = (pixels[:, k].astype(float) for k in range(3))
     return float(np.mean((2 * green - red - blue) / np.maximum(2 * green + red + blue, 1)))
-
-
-def _cells_and_rim(layout: FlatLayout, view: PlaneView) -> tuple[np.ndarray, np.ndarray]:
-    """Bool masks of the cells' area and of the flat's rim."""
-    (width, height), edge = layout.outer_mm, RIM_EDGE_MM
-    x0, y0 = layout.cells[0].rect_mm[:2]
-    x1, y1 = layout.cells[-1].rect_mm[2:]
-    cells, rim = np.zeros((2, view.height, view.width), bool)
-    cells[view.box((x0, y0, x1, y1))] = True
-    rim[view.box((edge, edge, width - edge, height - edge))] = True
-    rim[view.box((x0 - edge, y0 - edge, x1 + edge, y1 + edge))] = False
-    return cells, rim
 
 
 def shown_outlines(plants: Plants, reading: OverheadReading, names: list[str],

@@ -12,7 +12,7 @@ from seedlingcv.flags import Problem
 @dataclass(frozen=True)
 class PhotoResult:
     file: str  # relative to the assessed folder, with "/"
-    view: Literal["overhead", "side"] | None = None
+    view: Literal["overhead", "side", "roots"] | None = None
     flat: int | None = None
     usable: bool = False
     problems: tuple[Problem, ...] = ()

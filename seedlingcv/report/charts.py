@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from seedlingcv.flags import CELL
 from seedlingcv.measure.table import CellMeasurement, FlatMeasurement
+from seedlingcv.records.parts import cell_place
 from seedlingcv.report.ramp import Scale, css, ink_on
 from seedlingcv.report.words import NONE
 
@@ -36,9 +37,11 @@ def cell_map(measured: FlatMeasurement, field: str, scale: Scale, *, percent: bo
     name = f"Flat {measured.flat}: {field.replace('_', ' ')} of each cell"
     parts = [f'<svg class="map" viewBox="0 0 {width} {height}" role="img" aria-label="{escape(name)}">']
     parts += _headings(measured.rows, measured.columns)
-    for place, cell in enumerate(measured.cells):
-        row, column = divmod(place, measured.columns)
-        x, y = GUTTER + column * CELL_W, GUTTER + row * CELL_H
+    for cell in measured.cells:  # of a part of a flat, only its own
+        place = cell_place(cell.cell)
+        if place is None:
+            continue
+        x, y = GUTTER + (place[1] - 1) * CELL_W, GUTTER + place[0] * CELL_H
         parts.append(_cell(cell, getattr(cell, field), x, y, scale, percent))
     return Markup("".join(parts) + "</svg>")
 

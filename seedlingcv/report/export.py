@@ -9,10 +9,12 @@ import csv
 import io
 import json
 from collections.abc import Sequence
+from dataclasses import asdict
 from datetime import date
 from pathlib import Path
 
 from seedlingcv import __version__
+from seedlingcv.advice.burial import Depth
 from seedlingcv.advice.verdict import Verdict
 from seedlingcv.errors import OutputError
 from seedlingcv.flags import Problem
@@ -61,8 +63,8 @@ def _sentence(problem: Problem) -> str:
 def _flat(entry: Entry) -> dict:
     measured = entry.measurement
     return {
-        "flat": measured.flat, "crop": measured.crop, "layout": measured.layout, "variety": measured.variety,
-        "sown": _iso(measured.sown), "light": measured.light, "day": _iso(measured.day),
+        "flat": measured.flat, "part": entry.part, "crop": measured.crop, "layout": measured.layout,
+        "variety": measured.variety, "sown": _iso(measured.sown), "light": measured.light, "day": _iso(measured.day),
         "flags": list(measured.flags),
         "verdict": _verdict(entry.verdict),
         "summary": {f.field: _summary(measured, f.field) for f in FIGURES},
@@ -73,10 +75,23 @@ def _flat(entry: Entry) -> dict:
 def _verdict(verdict: Verdict) -> dict:
     return {
         "action": verdict.action, "burial": verdict.burial, "burial_depth_mm": verdict.burial_depth_mm,
-        "earliest": _iso(verdict.earliest), "latest": _iso(verdict.latest), "urgency": verdict.urgency,
+        "earliest": _iso(verdict.earliest), "latest": _iso(verdict.latest), "due": _iso(verdict.due),
+        "binding": verdict.binding, "delay_mends": verdict.delay_mends, "as_of": _iso(verdict.as_of),
         "reasons": list(verdict.reasons), "cautions": list(verdict.cautions),
         "legginess_band": verdict.legginess_band, "leggy_share": verdict.leggy_share,
-        "assumed": list(verdict.assumed), "missing": list(verdict.missing),
+        "bands_from": verdict.bands_from, "assumed": list(verdict.assumed), "missing": list(verdict.missing),
+        "would_change": list(verdict.would_change),
+        "limits": [{"kind": end.kind, "day": _iso(end.day), "text": end.text, "assumed": end.assumed}
+                   for end in verdict.limits],
+        "depth": _depth(verdict.depth) if verdict.depth else None,
+    }
+
+
+def _depth(depth: Depth) -> dict:
+    """Lengths in mm; what is reckoned from the others too."""
+    return asdict(depth) | {
+        "take_off": list(depth.take_off), "pot_needed_mm": depth.pot_needed_mm,
+        "pot_suggested": asdict(depth.pot_suggested) if depth.pot_suggested else None,
     }
 
 

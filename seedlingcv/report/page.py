@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
@@ -16,7 +16,8 @@ from seedlingcv.advice.verdict import Verdict
 from seedlingcv.measure.pictures import FlatPictures
 from seedlingcv.measure.table import FlatMeasurement
 from seedlingcv.photo.result import PhotoResult
-from seedlingcv.plan.potup import Entry, pot_up_list
+from seedlingcv.plan.potup import NOTHING, OLD, WORK, Entry, is_hurried, pot_up_list, turn
+from seedlingcv.records.parts import cell_place
 from seedlingcv.report import charts, drawings, words
 from seedlingcv.report.files import write_whole
 from seedlingcv.report.ramp import Scale, cover_scale, stretch_scale
@@ -49,6 +50,10 @@ class Flat:
     """All that a flat's place in the list and its own page show, in words."""
 
     number: int
+    anchor: str
+    place: str
+    part: str | None
+    group: str
     crop: str
     variety: str | None
     facts: tuple[str, ...]
@@ -56,6 +61,8 @@ class Flat:
     when: str
     late: bool
     bury: str
+    bury_more: tuple[str, ...]
+    last: str
     sign: str
     label: str
     plants: str
@@ -70,16 +77,24 @@ class Flat:
     columns: int
     warnings: tuple[str, ...]
     photos: tuple[PhotoResult, ...]
+    stays: str
+    limits: tuple[str, ...]
 
-    @property
-    def hurry(self) -> bool:
-        return self.verdict.urgency > 0
+
+# The list's headings.
+GROUPS = {
+    "first": "First, from the top down",
+    "then": "Then, no hurry",
+    "old": "Seen too long ago: look first",
+    "waits": "These wait",
+    "nothing": "Not to be potted up",
+}
 
 
 def render_page(entries: Sequence[Entry], photos: Sequence[PhotoResult] = (),
                 pictures: Mapping[int, FlatPictures] | None = None, complaints: Sequence[str] = (), *,
                 today: date, inch: bool = False) -> str:
-    """The whole report as one HTML document. Flats go by urgency; all text is escaped."""
+    """The whole report as one HTML document. Flats go in the order in which they want work; all text is escaped."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     ordered = pot_up_list(entries)
@@ -90,12 +105,19 @@ def render_page(entries: Sequence[Entry], photos: Sequence[PhotoResult] = (),
     jinja = Environment(loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined,
                         trim_blocks=True, lstrip_blocks=True)
     jinja.globals.update(photo_why=words.photo_why, photo_advice=words.photo_advice, sentence=sentence,
-                         swatch=charts.swatch, inch=inch)
+                         spare_photos=words.spare_photos, swatch=charts.swatch, inch=inch)
     return jinja.get_template("report.html").render(
-        today=today, flats=flats, tally=tally(ordered), cautions=shared_cautions(ordered), refused=refused,
-        spare=spare, complaints=complaints, hatch=charts.HATCH, limits=words.LIMITS,
-        safety=words.SAFETY, sturdiness=words.STURDINESS, version=__version__,
+        today=today, flats=flats, groups=_groups(flats), tally=tally(ordered), cautions=shared_cautions(ordered),
+        refused=refused, spare=spare, complaints=complaints, hatch=charts.HATCH, safety=words.SAFETY,
+        limits=words.LIMITS if photos else words.LIMITS_BY_HAND, sturdiness=words.STURDINESS, version=__version__,
     )
+
+
+def _groups(flats: Sequence[Flat]) -> list[tuple[str, list[Flat]]]:
+    """(heading, flats) for each group that has any."""
+    calm = {} if any(flat.group == "first" for flat in flats) else {"then": "Nothing is in a hurry"}
+    found = [(heading, [flat for flat in flats if flat.group == group]) for group, heading in (GROUPS | calm).items()]
+    return [(heading, members) for heading, members in found if members]
 
 
 def write_page(path: Path, entries: Sequence[Entry], photos: Sequence[PhotoResult] = (),
@@ -115,14 +137,14 @@ def tally(entries: Sequence[Entry]) -> str:
 
 
 def shared_cautions(entries: Sequence[Entry]) -> list[tuple[str, str]]:
-    """Each caution once, with the flats it is for (`all flats` where it is for every one)."""
-    flats: dict[str, list[int]] = {}
+    """Each caution once, with the flats or parts of flats it is for (`all flats` where it is for every one)."""
+    flats: dict[str, list[str]] = {}
     for entry in entries:
         for caution in entry.verdict.cautions:
-            flats.setdefault(caution, []).append(entry.measurement.flat)
-    return [(caution, "all flats" if len(numbers) == len(entries) > 1 else
-             f"flat{'s' if len(numbers) > 1 else ''} {', '.join(map(str, numbers))}")
-            for caution, numbers in flats.items()]
+            flats.setdefault(caution, []).append(entry.place.removeprefix("flat "))
+    return [(caution, "all flats" if len(places) == len(entries) > 1 else
+             f"flat{'s' if len(places) > 1 else ''} {', '.join(places)}")
+            for caution, places in flats.items()]
 
 
 def sentence(text: str) -> str:
@@ -139,12 +161,16 @@ def unbroken(text: str) -> str:
 def _flat(entry: Entry, photos: Sequence[PhotoResult], pictures: FlatPictures, scale: Scale, today: date,
           inch: bool) -> Flat:
     measured, verdict = entry.measurement, entry.verdict
+    orders = words.burial_lines(verdict, inch=inch)
+    pictures = _own_pictures(pictures, measured) if entry.part else pictures
     return Flat(
-        number=measured.flat, crop=(measured.crop or "crop not known").capitalize(), variety=measured.variety,
+        number=measured.flat, anchor=_anchor(entry), place=entry.place, part=entry.part,
+        group=_group(verdict, today), crop=(measured.crop or "crop not known").capitalize(), variety=measured.variety,
         facts=_facts(measured, today),
         do=words.ACTION[verdict.action], when=unbroken(words.by_when(verdict, today)),
-        late=verdict.latest is not None and verdict.latest < today,
-        bury=unbroken(words.burial(verdict, inch=inch)), sign=drawings.burial_sign(verdict.burial),
+        late=words.by_when(verdict, today).endswith("late"),
+        bury=unbroken(orders[0]) if orders else "", bury_more=tuple(unbroken(line) for line in orders[1:]),
+        last=unbroken(words.last_day(verdict)), sign=drawings.burial_sign(verdict.burial),
         label=drawings.plant_label(measured.flat), plants=words.plant_count(measured), verdict=verdict,
         legginess=_legginess(entry), rows=tuple(_row(measured, f, inch) for f in words.FIGURES if f.on_page),
         maps=_maps(measured, scale, inch), overhead=drawings.overhead(pictures, measured.flat),
@@ -152,12 +178,40 @@ def _flat(entry: Entry, photos: Sequence[PhotoResult], pictures: FlatPictures, s
         map_width=CELL_PX * measured.columns + 10, columns=measured.columns,
         warnings=tuple(words.flat_warnings(measured, photos)),
         photos=tuple(p for p in photos if p.flat == measured.flat),
+        stays=unbroken(words.what_stays(verdict, inch=inch)), limits=_limits(verdict, today),
     )
+
+
+def _anchor(entry: Entry) -> str:
+    part = re.sub(r"[^A-Za-z0-9]+", "-", f"-{entry.part}") if entry.part else ""
+    return f"flat-{entry.measurement.flat}{part}"
+
+
+def _group(verdict: Verdict, today: date) -> str:
+    stage = turn(verdict)[0]
+    if stage == OLD:
+        return "old"
+    if stage != WORK:
+        return "nothing" if stage == NOTHING else "waits"
+    return "first" if is_hurried(verdict, today) else "then"
+
+
+def _limits(verdict: Verdict, today: date) -> tuple[str, ...]:
+    """`Sun 30 Mar: roots begin to circle … (reckoned)`, a line for each limit, the binding one first."""
+    return tuple(f"{words.day(end.day, today)}: {end.text}{' (reckoned)' if end.assumed else ''}"
+                 for end in verdict.limits)
+
+
+def _own_pictures(pictures: FlatPictures, measured: FlatMeasurement) -> FlatPictures:
+    """Of a part's flat, outlines and stems of its own cells only."""
+    own = {c.cell for c in measured.cells}
+    return replace(pictures, **{name: {k: v for k, v in getattr(pictures, name).items() if k in own}
+                                for name in ("outlines", "stems", "nodes")})
 
 
 def _facts(measured: FlatMeasurement, today: date) -> tuple[str, ...]:
     """What the register and the photos say about the flat, one short line each."""
-    facts = [f"{measured.rows} × {measured.columns} cells"]
+    facts = [f"{measured.rows} × {measured.columns} cells"] if measured.rows else ["layout not known"]
     if measured.sown is not None:
         seen = measured.day or today
         facts.append(f"sown {words.day(measured.sown, today)}, {(seen - measured.sown).days} days before")
@@ -188,7 +242,9 @@ def _row(measured: FlatMeasurement, figure: words.Figure, inch: bool) -> Row:
     return Row(f"{figure.name}, {unit}" if unit else figure.name, median, f"{low}–{high}", str(had.plants))
 
 
-def _maps(measured: FlatMeasurement, scale: Scale, inch: bool) -> tuple[Map, Map]:
+def _maps(measured: FlatMeasurement, scale: Scale, inch: bool) -> tuple[Map, ...]:
+    if not measured.rows or not any(cell_place(c.cell) for c in measured.cells):
+        return ()
     cover = cover_scale()
     across = words.gradient(measured, inch=inch)
     return (

@@ -24,7 +24,8 @@ WIDE = 120  # from here on the reason has a column of its own
 def print_list(console: Console, entries: Sequence[Entry], photos: Sequence[PhotoResult] = (),
                complaints: Sequence[str] = (), *, today: date, inch: bool = False,
                quiet: bool = False) -> None:
-    """Print the flats by urgency, then the photos not used and what is wrong with the register.
+    """Print the flats in the order in which they want work, then the photos not used and what is wrong with the
+    register.
 
     `quiet` prints one line a flat and nothing else.
     """
@@ -61,18 +62,19 @@ def one_line(entry: Entry, today: date, *, inch: bool = False) -> str:
         parts.append(deep[0].lower() + deep[1:])
     if verdict.reasons:
         parts.append(verdict.reasons[0])
-    line = f"{entry.measurement.flat} {words.crop_name(entry.measurement)}: {'; '.join(parts)}"
+    part = f" {entry.part}" if entry.part else ""
+    line = f"{entry.measurement.flat}{part} {words.crop_name(entry.measurement)}: {'; '.join(parts)}"
     return " ".join(line.split())
 
 
 def _row(entry: Entry, today: date, inch: bool) -> list[Text]:
     measured, verdict = entry.measurement, entry.verdict
     what = _text(words.ACTION[verdict.action], "bold")
-    if deep := words.burial(verdict, inch=inch):
-        what.append(f"\n{deep}", "not bold")
     crop = _text((measured.crop or "crop not known").capitalize())
     if measured.variety:
         crop.append(f"\n{measured.variety}")
+    if entry.part:
+        crop.append(f"\n{entry.part}", "bold")
     leggy = _text(words.middle(measured, "legginess", "ratio"))
     if share := words.leggy_share(verdict):
         leggy.append(f"\n{share}")
@@ -93,19 +95,27 @@ def _print_narrow(console: Console, entries: Sequence[Entry], today: date, inch:
             table.add_column(name, width=width, justify=_side(name))
         table.add_row(*_row(entry, today, inch))
         console.print(table)
-        if entry.verdict.reasons:
-            console.print(Padding(_text(f"Why: {entry.verdict.reasons[0]}"), (0, 1, 0, COLUMNS[0][1] + 1)))
+        for line in _below(entry, inch):
+            console.print(Padding(_text(line), (0, 1, 0, COLUMNS[0][1] + 1)))
         console.print()
+
+
+def _below(entry: Entry, inch: bool) -> list[str]:
+    """How deep, why, and what sets the last day: a line each, where there is something to say."""
+    verdict = entry.verdict
+    deep, last = words.burial(verdict, inch=inch), words.last_day(verdict)
+    lines = [f"How: {deep}"] if deep else []
+    lines += [f"Why: {verdict.reasons[0]}"] if verdict.reasons else []
+    return lines + ([f"Last day: {last}"] if last else [])
 
 
 def _print_wide(console: Console, entries: Sequence[Entry], today: date, inch: bool) -> None:
     table = _table(show_header=True)
     for name, width in COLUMNS:
         table.add_column(name, min_width=width, max_width=width + 12, justify=_side(name))
-    table.add_column("Why", ratio=1, min_width=30)
+    table.add_column("How and why", ratio=1, min_width=30)
     for entry in entries:
-        why = entry.verdict.reasons[0] if entry.verdict.reasons else ""
-        table.add_row(*_row(entry, today, inch), _text(why))
+        table.add_row(*_row(entry, today, inch), _text("\n".join(_below(entry, inch))))
         table.add_row()
     console.print(table)
 
@@ -133,8 +143,7 @@ def _print_photos(console: Console, photos: Sequence[PhotoResult]) -> None:
                                   (0, 1, 0, 4)))
         console.print()
     if spare:
-        more = "photo was" if spare == 1 else "photos were"
-        console.print(_text(f"{spare} spare {more} left aside for a better one. Nothing to do."))
+        console.print(_text(words.spare_photos(spare)))
         console.print()
 
 

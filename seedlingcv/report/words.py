@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from math import ceil
 
+from seedlingcv.advice.burial import Depth
 from seedlingcv.advice.verdict import Verdict
 from seedlingcv.flags import CELL, PHOTO
 from seedlingcv.measure.gradient import stem_gradient
 from seedlingcv.measure.table import FlatMeasurement
 from seedlingcv.photo.result import PhotoResult
+from seedlingcv.records.ruler import WHOLE_FLAT
 from seedlingcv.units import MM_PER_INCH, length
 
 NONE = "–"
@@ -31,11 +34,32 @@ BURIAL = {
     "crown_above": "Keep the crown above the soil",
 }
 
+# What the crew can see, for `Depth.mark`.
+MARK = {
+    "first_true_leaves": "to just under the first true leaves",
+    "lowest_kept_leaves": "to just under the lowest leaves left on",
+    "seed_leaves": "to just under the seed leaves",
+    "part_way": "part of the way to the seed leaves",
+    "plug_on_bottom": "with the plug on the bottom of the pot",
+    "old_depth": "as deep as it stood",
+    "crown_level": "with the crown level with the surface",
+}
+
+TAKE_OFF = {
+    "seed_leaves": "the seed leaves",
+    "lowest_leaf": "the lowest true leaf",
+    "lowest_2_leaves": "the lowest two true leaves",
+}
+
 BAND = {"compact": "compact", "normal": "normal", "watch": "stretching a little", "leggy": "leggy"}
 
 LIMITS = (
     "The figures come from photos, not from a ruler. Where the program is not sure it says nothing: "
     "those cells are hatched. If a plant in front of you looks different, trust the plant."
+)
+
+LIMITS_BY_HAND = (
+    "The figures were measured by hand. If a plant in front of you looks different, trust the plant."
 )
 
 SAFETY = (
@@ -112,12 +136,19 @@ def day(when: date | None, today: date) -> str:
 
 
 def by_when(verdict: Verdict, today: date) -> str:
+    if verdict.action == "do_not_transplant":
+        return "no date"
+    if verdict.as_of is not None:
+        return f"seen {day(verdict.as_of, today)}: look first"
     first, last = verdict.earliest, verdict.latest
     ahead = first is not None and first > today
-    if last is not None and last < today:
+    if verdict.action == "sow_again":
+        return "today"
+    due = verdict.due if verdict.due is not None and not ahead else last  # overdue counts from the last sensible day
+    if due is not None and due < today:
         if verdict.action == "unsure":  # nothing is overdue that nobody has decided yet
             return "look today"
-        late = (today - last).days
+        late = (today - due).days
         return f"now, {late} day{'s' if late != 1 else ''} late"
     if last is not None and last == today:
         return "today, last good day"
@@ -131,17 +162,64 @@ def by_when(verdict: Verdict, today: date) -> str:
 
 
 def burial(verdict: Verdict, *, inch: bool = False) -> str:
-    """How deep to plant, or nothing where the verdict leaves it open."""
+    """How to plant, on one line; nothing where the verdict is silent."""
+    first, *rest = burial_lines(verdict, inch=inch) or ("",)
+    return "; ".join((first, *(line[0].lower() + line[1:] for line in rest)))
+
+
+def burial_lines(verdict: Verdict, *, inch: bool = False) -> tuple[str, ...]:
+    """How to plant, as orders: how deep and by which mark, in which pot, what comes off first."""
+    depth = verdict.depth
     if verdict.burial is None:
+        return ()
+    if depth is None:
+        if verdict.burial_depth_mm is None or verdict.burial in ("same_depth", "crown_above"):
+            return (BURIAL[verdict.burial],)
+        return (f"{BURIAL[verdict.burial]}, {length(verdict.burial_depth_mm, inch=inch)} deeper than now",)
+    lines = [_how(depth, inch)]
+    if depth.way == "deeper_pot":
+        pot = length(10 * ceil(depth.pot_needed_mm / 10), inch=inch)
+        lay = f", or lay the stem slantwise in a pot of {depth.lay_in.name}" if depth.lay_in else ""
+        lines.append(f"Take a pot {pot} deep{lay}")
+    if depth.take_off:
+        lines.append(f"Take off {' and '.join(TAKE_OFF[part] for part in depth.take_off)} first")
+    return tuple(lines)
+
+
+def _how(depth: Depth, inch: bool) -> str:
+    mark = MARK[depth.mark]
+    if depth.mark == "old_depth":
+        return f"Plant {mark}"
+    if depth.mark == "crown_level":
+        return f"Plant {mark}, not buried"
+    if depth.covered_mm is None:
+        return f"Bury the stem {mark}, as far as the pot allows"
+    deep = length(depth.covered_mm, inch=inch)
+    if depth.way == "laid":
+        return f"Lay the plug on its side and the stem slantwise, {mark}: {deep} of stem covered"
+    verb = "Plant" if depth.mark == "plug_on_bottom" else "Bury the stem"
+    return f"{verb} {mark}, {deep} deeper than now"
+
+
+def what_stays(verdict: Verdict, *, inch: bool = False) -> str:
+    """`20 mm of stem stays above the surface`; nothing where that isn't known."""
+    depth = verdict.depth
+    if depth is None or depth.above_mm is None or depth.mark == "crown_level":
         return ""
-    if verdict.burial_depth_mm is None or verdict.burial in ("same_depth", "crown_above"):
-        return BURIAL[verdict.burial]
-    return f"{BURIAL[verdict.burial]}, {length(verdict.burial_depth_mm, inch=inch)} deeper than now"
+    return f"about {length(depth.above_mm, inch=inch)} of stem stays above the surface"
+
+
+def last_day(verdict: Verdict) -> str:
+    """What sets the last day, as a sentence; nothing where no day is set."""
+    if verdict.binding is None or not verdict.limits or verdict.action in ("sow_again", "do_not_transplant"):
+        return ""
+    end = verdict.limits[0]
+    return end.text + (" (reckoned)" if end.assumed else "")
 
 
 def plants(measurement: FlatMeasurement) -> int | None:
     """Plants counted in the flat; None where no cell was counted."""
-    counted = [c.plants for c in measurement.cells if c.plants is not None]
+    counted = [c.plants for c in measurement.cells if c.plants is not None and c.cell != WHOLE_FLAT]
     return sum(counted) if counted else None
 
 
@@ -176,11 +254,17 @@ def not_used(photos: Iterable[PhotoResult]) -> tuple[list[PhotoResult], int]:
     return [p for p in refused if p not in spare], len(spare)
 
 
+def spare_photos(number: int) -> str:
+    return f"{number} spare {'photo was' if number == 1 else 'photos were'} left aside. Nothing to do."
+
+
 def photo_why(photo: PhotoResult) -> str:
     """Why a photo was not used, or what was odd about it; without a stop at the end."""
     if _note_says_all(photo):
         return photo.note.rstrip(". ")
-    said = [p.text for p in photo.problems if p.code != "spare"] or [p.text for p in photo.problems]
+    said = [p.text for p in photo.problems if p.code != "spare"]
+    if not said and not photo.note:
+        said = [p.text for p in photo.problems]
     if photo.note:
         said.append(photo.note.rstrip(". "))
     text = "; ".join(said) or "no reason was noted"
@@ -213,7 +297,7 @@ def flat_warnings(measurement: FlatMeasurement, photos: Sequence[PhotoResult]) -
 
 def gradient(measurement: FlatMeasurement, *, inch: bool = False) -> str:
     """One sentence on how stem length changes across the flat; empty where too few cells have a stem."""
-    found = stem_gradient(measurement)
+    found = stem_gradient(measurement) if measurement.rows else None
     if found is None:
         return ""
     if not found.clear:

@@ -23,7 +23,7 @@ from seedlingcv.segment.vegetation import excess_green
 
 if TYPE_CHECKING:
     from seedlingcv.flat.layout import FlatLayout
-    from seedlingcv.measure.overhead import OverheadReading
+    from seedlingcv.measure.reading import OverheadReading
 
 PX_PER_MM = 1.5
 MOST_BASELINE = 0.6  # of the cameras' height: beyond it the two photos show different sides of a leaf

@@ -1,6 +1,7 @@
 """The printed cards as a PDF at exact size: corner cards, backdrop tags and flat tags.
 
-One page of drawings, one of corner cards, one of backdrop tags, then four flat tags to a page.
+One page of drawings, one of corner cards, one of backdrop tags, then four flat tags to a page; last the board
+for photographing roots.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from seedlingcv.errors import OutputError
-from seedlingcv.tags import howto
+from seedlingcv.tags import howto, root_board
 from seedlingcv.tags.draw import (
     BOARD,
     FAINT,
@@ -59,14 +60,15 @@ STRIP_MM = FLAP_MM + FACE_MM + BASE_MM + BACK_MM + FLAP_MM
 STRIP_WIDTH_MM = 92.0
 
 
-def write_cards(out: Path, *, paper: str = "a4", flats: Sequence[int] = ()) -> int:
+def write_cards(out: Path, *, paper: str = "a4", flats: Sequence[int] = (), board: bool = True) -> int:
     """Write the PDF and return how many pages it has. A file already there stays whole if writing fails.
 
     paper : "a4" or "letter"
     flats : numbers for flat tags, each 10..580
+    board : whether the root board, a page of blue ink, comes last
     Raises OutputError for an unknown paper, a number with no tag, or a place that can't be written.
     """
-    pdf, pages = cards_pdf(paper=paper, flats=flats)
+    pdf, pages = cards_pdf(paper=paper, flats=flats, board=board)
     half = out.parent / f".cards-{os.getpid()}.part"
     try:
         half.write_bytes(pdf)
@@ -80,7 +82,7 @@ def write_cards(out: Path, *, paper: str = "a4", flats: Sequence[int] = ()) -> i
     return pages
 
 
-def cards_pdf(*, paper: str = "a4", flats: Sequence[int] = ()) -> tuple[bytes, int]:
+def cards_pdf(*, paper: str = "a4", flats: Sequence[int] = (), board: bool = True) -> tuple[bytes, int]:
     """The PDF's bytes and its number of pages. Raises OutputError as `write_cards` does."""
     if paper not in PAPERS_MM:
         raise OutputError(f"paper {paper!r} is unknown.", next_step=f"Use one of: {', '.join(PAPERS_MM)}.")
@@ -99,6 +101,8 @@ def cards_pdf(*, paper: str = "a4", flats: Sequence[int] = ()) -> tuple[bytes, i
     c.setViewerPreference("PrintScaling", "None")  # asks the viewer not to shrink the page
     pages = [howto.draw_page, _corner_page, _backdrop_page]
     pages += [_flat_tag_page(flats[i : i + 4]) for i in range(0, len(flats), 4)]
+    if board:
+        pages.append(root_board.draw_page)
     for draw in pages:
         c.scale(MM, MM)
         draw(c, width, height)

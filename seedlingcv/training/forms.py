@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 STEM, COTYLEDON, LEAF = 1, 2, 3
+HYPOCOTYL, EPICOTYL = 1, 2  # of a stem's facets; 0 for petioles and blades
 COUNTED_BLADE_MM = 5.0  # a true leaf counts from this length
 
 
@@ -20,7 +21,8 @@ class Mesh:
     """Facets gathered while plants are built; `arrays` closes it.
 
     corners (N, 4, 3) mm; tint (N, 3) BGR 0-1 before lighting; plant, blade (global number, -1 for stems) and
-    kind (STEM, COTYLEDON, LEAF) of each facet; skin = True where the facet throws a shadow (not a vein).
+    kind (STEM, COTYLEDON, LEAF) of each facet; skin = True where the facet throws a shadow (not a vein); part =
+    HYPOCOTYL or EPICOTYL on the main stem.
     """
 
     corners: list = field(default_factory=list)
@@ -29,12 +31,13 @@ class Mesh:
     blade: list = field(default_factory=list)
     kind: list = field(default_factory=list)
     skin: list = field(default_factory=list)
+    part: list = field(default_factory=list)
 
-    def add(self, corners, tint, plant, blade, kind, skin=True):
+    def add(self, corners, tint, plant, blade, kind, skin=True, part=0):
         n = len(corners)
         self.corners.append(np.asarray(corners, np.float32))
         self.tint.append(np.broadcast_to(np.asarray(tint, np.float32), (n, 3)))
-        for name, value in (("plant", plant), ("blade", blade), ("kind", kind), ("skin", skin)):
+        for name, value in (("plant", plant), ("blade", blade), ("kind", kind), ("skin", skin), ("part", part)):
             getattr(self, name).append(np.full(n, value, np.int32))
 
     def arrays(self) -> dict[str, np.ndarray]:
@@ -42,9 +45,10 @@ class Mesh:
             return {
                 "corners": np.zeros((0, 4, 3), np.float32),
                 "tint": np.zeros((0, 3), np.float32),
-                **{k: np.zeros(0, np.int32) for k in ("plant", "blade", "kind", "skin")},
+                **{k: np.zeros(0, np.int32) for k in ("plant", "blade", "kind", "skin", "part")},
             }
-        return {k: np.concatenate(getattr(self, k)) for k in ("corners", "tint", "plant", "blade", "kind", "skin")}
+        names = ("corners", "tint", "plant", "blade", "kind", "skin", "part")
+        return {k: np.concatenate(getattr(self, k)) for k in names}
 
 
 @dataclass(frozen=True)
@@ -57,7 +61,11 @@ class Blade:
 
 @dataclass(frozen=True)
 class Plant:
-    """One plant's truth. spread_mm: greatest width seen from straight above; height_mm over the soil."""
+    """One plant's truth. spread_mm: greatest width seen from straight above; height_mm over the soil.
+
+    path_mm (n, 3) the stem's middle from soil to apex, its place `node_at` the seed-leaf node; diameter_mm at half
+    the hypocotyl. None and 0 for grass.
+    """
 
     base_mm: np.ndarray
     cell: int  # -1 outside the flat's cells
@@ -66,6 +74,9 @@ class Plant:
     spread_mm: float
     height_mm: float
     stem_length_mm: float
+    path_mm: np.ndarray | None = None
+    node_at: int = 0
+    diameter_mm: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -101,6 +112,8 @@ class Kind:
     vein_width: float
     mottle: float
     ripening: float  # ages a leaf takes to full size
+    seed_rise: float = 0.0  # radians that seed leaves are lifted more than usual
+    upper: float = 0.8  # thickness of the stem above the node against below
 
 
 def _hsv(hue_deg, saturation, value) -> np.ndarray:
@@ -146,13 +159,13 @@ def random_kind(rng, pitch_mm: float) -> Kind:
         "kidney": rng.uniform(0.5, 0.8),
         "round": rng.uniform(0.35, 0.52),
     }[seed_leaf]
-    seed_mm = size * rng.uniform(0.16, 0.6)
+    seed_mm = size * rng.uniform(0.16, 0.6 if pitch_mm < 60 else 0.95)
     if seed_width > 0.35:
         seed_mm *= 0.55
     return Kind(
         grassy,
         seed_leaf,
-        float(np.clip(seed_mm, 4, 45)),
+        float(np.clip(seed_mm, 4, 55)),
         seed_width,
         leaf,
         float(np.clip(size * rng.uniform(0.5, 1.35), 6, min(75, 1.2 * pitch_mm + 8))),
@@ -290,7 +303,7 @@ def add_blade(mesh: Mesh, surface: Surface, shape, width, teeth, colour, kind: K
         mesh.add(np.stack(corners, axis=1) + lift, 0.55 * np.asarray(kind.vein) + 0.45 * colour, *ids, skin=False)
 
 
-def add_tube(mesh: Mesh, path: np.ndarray, radius, low, high, eye, ids) -> None:
+def add_tube(mesh: Mesh, path: np.ndarray, radius, low, high, eye, ids, part=0) -> None:
     """A round stem or petiole as three strips turned to the camera. path (k, 3), radius mm (scalar or (k,))."""
     tangent = np.gradient(path, axis=0)
     view = eye - path
@@ -302,7 +315,7 @@ def add_tube(mesh: Mesh, path: np.ndarray, radius, low, high, eye, ids) -> None:
     steps = (-1, -0.4, 0.4, 1)
     for a, b, bright in ((0, 1, 0.85), (1, 2, 1.06), (2, 3, 0.92)):
         left, right = path + across * radius * steps[a], path + across * radius * steps[b]
-        mesh.add(np.stack([left[:-1], left[1:], right[1:], right[:-1]], axis=1), colour * bright, *ids)
+        mesh.add(np.stack([left[:-1], left[1:], right[1:], right[:-1]], axis=1), colour * bright, *ids, part=part)
 
 
 def stem_path(base, length, lean0, lean1, n=9) -> np.ndarray:

@@ -1,4 +1,4 @@
-"""What lies under the plants: bench, tray, potting mix, moss, cards. Drawn on the rim plane at 2 px a mm."""
+"""What lies under the plants: bench, tray, potting mix, moss, cards. Drawn on the rim plane."""
 
 from __future__ import annotations
 
@@ -64,7 +64,8 @@ SOILS = {  # dark to light BGR
 }
 
 
-def bench(shape, rng) -> np.ndarray:
+def bench(shape, rng, px_per_mm: float = 2.0) -> np.ndarray:
+    k = px_per_mm / 2
     base = {
         "wood": [0.4, 0.55, 0.68],
         "concrete": [0.62, 0.64, 0.65],
@@ -77,48 +78,53 @@ def bench(shape, rng) -> np.ndarray:
     what = str(rng.choice(list(base)))
     colour = np.array(base[what]) * rng.uniform(0.7, 1.25) * (1 + rng.normal(0, 0.06, 3))
     out = np.ones((*shape, 3), np.float32) * colour.astype(np.float32)
-    out *= 1 + 0.05 * noise(shape, 60, rng)[..., None] + rng.uniform(0.01, 0.08) * noise(shape, 2, rng)[..., None]
+    rough = rng.uniform(0.01, 0.08) * noise(shape, 2 * k ** rng.uniform(0, 1), rng)
+    out *= 1 + 0.05 * noise(shape, 60 * k, rng)[..., None] + rough[..., None]
     if what == "wood":
-        grain = cv2.resize(rng.normal(size=(shape[0] // 3, 8)).astype(np.float32), (shape[1], shape[0]))
+        grain = cv2.resize(rng.normal(size=(int(shape[0] / 3 / k), 8)).astype(np.float32), (shape[1], shape[0]))
         out *= 1 + 0.08 * grain[..., None]
-        for y in np.arange(rng.uniform(0, 100), shape[0], rng.uniform(90, 260)):
-            cv2.line(out, (0, int(y)), (shape[1], int(y)), (colour * 0.35).tolist(), 2)
+        for y in np.arange(rng.uniform(0, 100), shape[0] / k, rng.uniform(90, 260)) * k:
+            cv2.line(out, (0, int(y)), (shape[1], int(y)), (colour * 0.35).tolist(), round(2 * k))
     if what == "metal" and rng.random() < 0.7:
-        step = int(rng.uniform(12, 45))
+        step = int(rng.uniform(12, 45) * k)
         out[:] *= 0.35
         for x in range(0, shape[1], step):
-            cv2.line(out, (x, 0), (x, shape[0]), colour.tolist(), 3)
+            cv2.line(out, (x, 0), (x, shape[0]), colour.tolist(), round(3 * k))
         for y in range(0, shape[0], step * 2):
-            cv2.line(out, (0, y), (shape[1], y), colour.tolist(), 3)
+            cv2.line(out, (0, y), (shape[1], y), colour.tolist(), round(3 * k))
     return np.clip(out, 0, 1)
 
 
-def soil(shape, rng) -> np.ndarray:
+def soil(shape, rng, px_per_mm: float = 2.0) -> np.ndarray:
     """Potting mix over the whole picture; the tray's cells are cut from it."""
+    k = px_per_mm / 2
     names = list(SOILS)
     low, high = (np.array(c, np.float32) for c in SOILS[names[rng.choice(6, p=[0.35, 0.2, 0.12, 0.12, 0.06, 0.15])]])
-    grain = 0.5 + 0.13 * noise(shape, 2, rng) + 0.12 * noise(shape, 4, rng) + 0.1 * noise(shape, 9, rng)
-    grain += rng.uniform(0, 0.15) * noise(shape, rng.uniform(50, 150), rng)  # wet and dry patches
+    grain = 0.5 + 0.13 * noise(shape, 2 * k, rng) + 0.12 * noise(shape, 4 * k, rng) + 0.1 * noise(shape, 9 * k, rng)
+    if k > 1:
+        grain += rng.uniform(0, 0.13) * noise(shape, 1.3, rng)
+    grain += rng.uniform(0, 0.15) * noise(shape, rng.uniform(50, 150) * k, rng)  # wet and dry patches
     out = low + np.clip(grain, 0, 1.2)[..., None] * (high - low)
     out *= rng.uniform(0.75, 1.2) * (1 + rng.normal(0, 0.04, 3).astype(np.float32))
-    _crumbs(out, low, high, rng)
+    _crumbs(out, low, high, rng, k)
     return np.clip(out, 0, 1).astype(np.float32)
 
 
-def _crumbs(out, low, high, rng) -> None:
+def _crumbs(out, low, high, rng, k: float) -> None:
+    """k : pixels a half millimetre."""
     height, width = out.shape[:2]
 
     def scatter(count):
         return np.column_stack([rng.uniform(0, width, count), rng.uniform(0, height, count)])
 
     for at in scatter(int(rng.choice([0, 400, 2500, 6000]))):  # chips and bark
-        size = rng.uniform(1, 5)
+        size = rng.uniform(1, 5) * k
         angle = rng.uniform(0, 6.3) + np.array([0, 1.2, 3.1, 4.6])
         corners = at + size * np.column_stack([np.cos(angle), np.sin(angle)]) * rng.uniform(0.4, 1, (4, 1))
         colour = (low + rng.uniform(0.1, 1.3) * (high - low)).tolist()
         cv2.fillConvexPoly(out, np.round(corners * 8).astype(np.int32), colour, cv2.LINE_AA, 3)
     for at in scatter(int(rng.choice([0, 300, 2500]))):  # fibres
-        turn, length = rng.uniform(0, 6.3), rng.uniform(4, 22)
+        turn, length = rng.uniform(0, 6.3), rng.uniform(4, 22) * k
         bend = turn + rng.normal(0, 0.5)
         path = np.array(
             [
@@ -130,10 +136,10 @@ def _crumbs(out, low, high, rng) -> None:
         colour = (high * rng.uniform(0.5, 1.4)).tolist()
         cv2.polylines(out, [np.round(path * 8).astype(np.int32)], False, colour, 1, cv2.LINE_AA, 3)
     for at in scatter(int(rng.choice([0, 0, 400, 2000, 5000]))):  # perlite
-        size = rng.gamma(3, 0.7)
+        size = rng.gamma(3, 0.7) * k
         grey = rng.uniform(0.55, 1.0)
         axes = (int(8 * size * rng.uniform(0.6, 1)), int(8 * size))
-        shade = (int(at[0] * 8 + 6), int(at[1] * 8 + 8))
+        shade = (int(at[0] * 8 + 6 * k), int(at[1] * 8 + 8 * k))
         cv2.ellipse(out, shade, axes, 0, 0, 360, (low * 0.6).tolist(), -1, cv2.LINE_AA, 3)
         centre = (int(at[0] * 8), int(at[1] * 8))
         cv2.ellipse(out, centre, axes, rng.uniform(0, 180), 0, 360, (grey, grey, grey), -1, cv2.LINE_AA, 3)
@@ -143,7 +149,7 @@ def _crumbs(out, low, high, rng) -> None:
             cv2.circle(
                 out,
                 (int(at[0] * 8), int(at[1] * 8)),
-                int(rng.uniform(14, 30)),
+                int(rng.uniform(14, 30) * k),
                 (colour * 0.8).tolist(),
                 -1,
                 cv2.LINE_AA,
@@ -151,10 +157,30 @@ def _crumbs(out, low, high, rng) -> None:
             )
 
 
+def open_ground(shape, rng, px_per_mm: float) -> np.ndarray:
+    """Lumpy earth with stones, without a tray."""
+    k = px_per_mm / 2
+    out = soil(shape, rng, px_per_mm)
+    lumps = noise(shape, rng.uniform(8, 40) * k, rng) + 0.7 * noise(shape, rng.uniform(3, 9) * k, rng)
+    slope = lumps - np.roll(lumps, rng.integers(1, 5, 2) * round(k), (0, 1))
+    out *= np.clip(1 + rng.uniform(0.1, 0.5) * slope[..., None] + rng.uniform(0, 0.2) * lumps[..., None], 0.2, 2)
+    for _ in range(int(rng.choice([0, 60, 400]))):
+        size = rng.gamma(2, 3) * k
+        colour = np.array([0.5, 0.53, 0.56]) * rng.uniform(0.4, 1.6) * (1 + rng.normal(0, 0.06, 3))
+        at = rng.uniform(0, 1, 2) * shape[::-1]
+        turn = np.sort(rng.uniform(0, 2 * np.pi, 9))
+        stone = at + size * rng.uniform(0.7, 1.1, (9, 1)) * np.column_stack([np.cos(turn), np.sin(turn)])
+        for shift, bright in ((0.25 * size, 0.35), (0, 1.0)):
+            corners = np.round((stone + shift) * 8).astype(np.int32)
+            cv2.fillPoly(out, [corners], (colour * bright).tolist(), cv2.LINE_AA, 3)
+    return np.clip(out, 0, 1)
+
+
 def moss(ground, layout: FlatLayout, view: PlaneView, rng) -> None:
     """Green patches in some cells: thin, crumbled, not vegetation."""
-    shape = ground.shape[:2]
-    patchy = noise(shape, rng.uniform(12, 40), rng) + 0.6 * noise(shape, 5, rng) + 0.7 * noise(shape, 2, rng)
+    shape, k = ground.shape[:2], view.px_per_mm / 2
+    patchy = noise(shape, rng.uniform(12, 40) * k, rng) + 0.6 * noise(shape, 5 * k, rng)
+    patchy += 0.7 * noise(shape, 2 * k, rng)
     amount = np.full(shape, -9.0, np.float32)
     share = rng.uniform(0.1, 0.9)
     for cell in layout.cells:
@@ -163,30 +189,30 @@ def moss(ground, layout: FlatLayout, view: PlaneView, rng) -> None:
     cover = np.clip((patchy + amount) * rng.uniform(0.5, 1.5), 0, rng.uniform(0.5, 1))
     hue = rng.uniform(-0.07, 0.12)
     green = np.array([0.14 + rng.uniform(-0.06, 0.1), 0.36 + rng.uniform(-0.1, 0.2), 0.25 + hue], np.float32)
-    texture = np.clip(1 + 0.35 * noise(shape, 2, rng) + 0.2 * noise(shape, 3, rng), 0.2, 2)
+    texture = np.clip(1 + 0.35 * noise(shape, 2 * k ** rng.uniform(0, 1), rng) + 0.2 * noise(shape, 3 * k, rng), 0.2, 2)
     ground += cover[..., None] * (np.clip(green * texture[..., None], 0, 1) - ground)
 
 
 def tray(layout: FlatLayout, view: PlaneView, eye, soil_z: float, rng) -> tuple[np.ndarray, np.ndarray]:
     """The empty scene, float32 (M, N, 3) 0-1, and the share of soil in each pixel."""
-    shape = (view.height, view.width)
-    picture = bench(shape, rng)
+    shape, k = (view.height, view.width), view.px_per_mm / 2
+    picture = bench(shape, rng, view.px_per_mm)
     body = TRAYS[rng.choice(len(TRAYS), p=[0.3, 0.18, 0.12, 0.12, 0.06, 0.05, 0.05, 0.04, 0.04, 0.04])]
     body = np.clip(body * rng.uniform(0.75, 1.3) * (1 + rng.normal(0, 0.04, 3)), 0.02, 0.97)
     width, height = layout.outer_mm
     if rng.random() < 0.5:  # the bench in the tray's shadow
         shadow = np.zeros(shape, np.float32)
         fill(shadow, view.to_px(rounded((-6, -6, width + 6, height + 6), 10) + rng.uniform(-14, 14, 2)), 1.0)
-        picture *= 1 - rng.uniform(0.2, 0.6) * cv2.GaussianBlur(shadow, (0, 0), rng.uniform(3, 14))[..., None]
+        picture *= 1 - rng.uniform(0.2, 0.6) * cv2.GaussianBlur(shadow, (0, 0), rng.uniform(3, 14) * k)[..., None]
     plastic = np.ones((*shape, 3), np.float32) * body.astype(np.float32)
-    plastic *= 1 + 0.03 * noise(shape, 40, rng)[..., None] + 0.02 * noise(shape, 2, rng)[..., None]
+    plastic *= 1 + 0.03 * noise(shape, 40 * k, rng)[..., None] + 0.02 * noise(shape, 2, rng)[..., None]
     _paint(picture, view.to_px(rounded((0, 0, width, height), rng.uniform(3, 12))), plastic)
     rim = rng.uniform(2, 9)
     for inset, bright in ((0.8, rng.uniform(0.6, 1.8)), (rim, rng.uniform(0.5, 1.7))):
         line = view.to_px(rounded((inset, inset, width - inset, height - inset), 6))
         colour = np.clip(body * bright + 0.02, 0, 1).tolist()
-        cv2.polylines(picture, [np.round(line * 16).astype(np.int32)], True, colour, 2, cv2.LINE_AA, 4)
-    ground = soil(shape, rng)
+        cv2.polylines(picture, [np.round(line * 16).astype(np.int32)], True, colour, round(2 * k), cv2.LINE_AA, 4)
+    ground = soil(shape, rng, view.px_per_mm)
     if rng.random() < 0.4:
         moss(ground, layout, view, rng)
     divider, taper = rng.uniform(1.5, 5.0), rng.uniform(0.0, 0.5)
@@ -211,16 +237,15 @@ def tray(layout: FlatLayout, view: PlaneView, eye, soil_z: float, rng) -> tuple[
         gate = np.zeros_like(one)
         fill(gate, view.to_px(top) - shift)
         soil_share[box] = np.maximum(soil_share[box], np.minimum(one, gate))
-        cv2.polylines(
-            plastic, [np.round(view.to_px(top) * 16).astype(np.int32)], True, edge_light.tolist(), 2, cv2.LINE_AA, 4
-        )
+        edge = np.round(view.to_px(top) * 16).astype(np.int32)
+        cv2.polylines(plastic, [edge], True, edge_light.tolist(), round(2 * k), cv2.LINE_AA, 4)
     inside = wall.astype(np.float32)[..., None] / 255
     depth = rng.uniform(0.35, 0.9)
-    picture += (cv2.GaussianBlur(inside, (0, 0), 0.6)[..., None] > 0.02) * (plastic - picture)
+    picture += (cv2.GaussianBlur(inside, (0, 0), 0.6 * k)[..., None] > 0.02) * (plastic - picture)
     picture *= 1 - inside * (1 - depth)
     share = soil_share.astype(np.float32)[..., None] / 255
     # the mix lies in the walls' half shadow near them
-    near = cv2.GaussianBlur(share[..., 0], (0, 0), rng.uniform(2, 6))[..., None]
+    near = cv2.GaussianBlur(share[..., 0], (0, 0), rng.uniform(2, 6) * k)[..., None]
     picture += share * (ground * (1 - rng.uniform(0, 0.7) * (1 - near)) - picture)
     return np.clip(picture, 0, 1), share[..., 0]
 

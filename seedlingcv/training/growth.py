@@ -8,6 +8,8 @@ import numpy as np
 from seedlingcv.training.forms import (
     COTYLEDON,
     COUNTED_BLADE_MM,
+    EPICOTYL,
+    HYPOCOTYL,
     LEAF,
     STEM,
     Blade,
@@ -46,20 +48,25 @@ def grow(
         for c in (kind.green, kind.seed_green)
     )
     before = len(blades)
+    path, node_at, diameter = None, 0, 0.0
     if kind.grassy:
         length = _grass(mesh, blades, kind, base, age, green, vigour, number, rng)
     else:
-        length = _broadleaf(mesh, blades, kind, base, age, green, seed_green, vigour, number, eye, rng)
+        length, path, node_at, diameter = _broadleaf(
+            mesh, blades, kind, base, age, green, seed_green, vigour, number, eye, rng
+        )
     points = np.concatenate([c.reshape(-1, 3) for c in mesh.corners[first:]])
     hull = cv2.convexHull(np.ascontiguousarray(points[:, :2], np.float32)).reshape(-1, 2)
     spread = float(np.sqrt(((hull[:, None] - hull[None]) ** 2).sum(-1)).max())
     counted = sum(b.kind == LEAF and b.length_mm > COUNTED_BLADE_MM for b in blades[before:])
+    height = float(points[:, 2].max() - base[2])
     plants.append(
-        Plant(np.asarray(base, float), cell, weed, counted, spread, float(points[:, 2].max() - base[2]), length)
+        Plant(np.asarray(base, float), cell, weed, counted, spread, height, length, path, node_at, diameter)
     )
 
 
-def _broadleaf(mesh, blades, kind, base, age, green, seed_green, vigour, number, eye, rng) -> float:
+def _broadleaf(mesh, blades, kind, base, age, green, seed_green, vigour, number, eye, rng):
+    """Returns stem length, the stem's path, the node's place on it, diameter at half the hypocotyl."""
     opened = np.clip(age / 0.9, 0.15, 1)
     length = kind.hypocotyl_mm * vigour * rng.uniform(0.8, 1.2) * (0.25 + 0.75 * opened)
     lean0 = kind.lean * rng.uniform(-0.2, 1) + rng.normal(0, kind.wander, 2)
@@ -71,14 +78,15 @@ def _broadleaf(mesh, blades, kind, base, age, green, seed_green, vigour, number,
     ids = (number, -1, STEM)
     dirt = rng.uniform(0.9, 1.1, 3)
     knee = kind.stem_low + (kind.stem_high - kind.stem_low) * rng.uniform(0.2, 0.9)
-    add_tube(mesh, hypocotyl, radius * np.linspace(1.05, 0.9, len(hypocotyl)), kind.stem_low * dirt, knee, eye, ids)
+    add_tube(mesh, hypocotyl, radius * np.linspace(1.05, 0.9, len(hypocotyl)), kind.stem_low * dirt, knee, eye, ids,
+             HYPOCOTYL)
     node, around = hypocotyl[-1], rng.uniform(0, 2 * np.pi)
     for side in range(2):
         if rng.random() < 0.03:
             continue
         size = kind.seed_leaf_mm * vigour * rng.uniform(0.8, 1.15) * (0.35 + 0.65 * opened)
         azimuth = around + side * np.pi + rng.normal(0, 0.18)
-        rise = (1 - opened) * 1.1 + rng.uniform(-0.1, 0.5)
+        rise = (1 - opened) * 1.1 + rng.uniform(-0.1, 0.5) + kind.seed_rise
         stalk = size * rng.uniform(0.02, 0.35) * opened
         _leaf(
             mesh,
@@ -99,12 +107,14 @@ def _broadleaf(mesh, blades, kind, base, age, green, seed_green, vigour, number,
             rng,
             droop=rng.uniform(0, 0.7),
         )
+    whole = [hypocotyl]
     top, lean, total, around = node, lean1, length, around + np.pi / 2 + rng.normal(0, 0.2)
     for order in range(int(np.ceil(age - 0.9))):
         grown = np.clip((age - 0.9 - order) / kind.ripening, 0.03, 1) ** 0.8
         step = kind.internode_mm * vigour * grown * rng.uniform(0.7, 1.3)
         path = stem_path(top, step, lean, lean * 0.8 + rng.normal(0, 0.06, 2), 4)
-        add_tube(mesh, path, radius * 0.8, knee, kind.stem_high, eye, ids)
+        add_tube(mesh, path, radius * kind.upper, knee, kind.stem_high, eye, ids, EPICOTYL)
+        whole.append(path[1:])
         top, total = path[-1], total + step
         size = kind.leaf_mm * vigour * grown * rng.uniform(0.8, 1.2) * (0.75 if order == 0 else 1)
         rise = kind.leaf_rise + (1 - grown) * 0.7 + rng.normal(0, 0.15)
@@ -131,7 +141,7 @@ def _broadleaf(mesh, blades, kind, base, age, green, seed_green, vigour, number,
                 droop=kind.leaf_droop * grown,
             )
         around += np.pi / 2 if kind.opposite else GOLDEN_ANGLE + rng.normal(0, 0.2)
-    return total
+    return total, np.concatenate(whole), len(hypocotyl) - 1, float(2 * 0.975 * radius)
 
 
 def _leaf(

@@ -1,4 +1,4 @@
-"""The overhead network: a small U-shaped convolutional network, 0.9 million weights (needs PyTorch)."""
+"""The two networks for photos from above, both U-shaped and convolutional (needs PyTorch)."""
 
 from __future__ import annotations
 
@@ -78,3 +78,39 @@ class OverheadNet(nn.Module):
             if level == 1:
                 owner, cells = self.owner(x), self.cells(torch.cat([coarse, self.fine(x)], 1))
         return self.dense(x), owner, cells
+
+
+VEGETATION_WIDTHS = (16, 24, 36, 44, 48)
+
+
+class VegetationNet(nn.Module):
+    """(B, 5, M, N) -> (B, 4, M/2, N/2), some 0.23 million weights. M and N are multiples of 32.
+
+    input   blue, green, red 0-1; the overhead network's vegetation and stem logits / 8, -1 to 1, 0 where it was not
+            asked
+    output  vegetation logits of the 2 x 2 pixels, row by row
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        widths = VEGETATION_WIDTHS
+        self.downs = nn.ModuleList(
+            _down(before, width, 4 if level == 0 else 3)
+            for level, (before, width) in enumerate(zip((5, *widths[:-1]), widths, strict=True))
+        )
+        self.blocks = nn.ModuleList(Block(width) for width in widths[1:])
+        self.joins = nn.ModuleList(nn.Conv2d(b, a, 1) for a, b in zip(widths[:-1], widths[1:], strict=True))
+        self.ups = nn.ModuleList(Block(width) for width in widths[1:-1])
+        self.last = nn.Sequential(
+            nn.Conv2d(widths[0], widths[0], 3, padding=1, bias=False), nn.BatchNorm2d(widths[0]), nn.ReLU()
+        )
+        self.head = nn.Conv2d(widths[0], 4, 3, padding=1)
+
+    def forward(self, x):
+        kept = [x := self.downs[0](x)]
+        for down, block in zip(self.downs[1:], self.blocks, strict=True):
+            kept.append(x := block(down(x)))
+        for level in reversed(range(len(kept) - 1)):
+            x = kept[level] + F.interpolate(self.joins[level](x), scale_factor=2.0, mode="nearest")
+            x = self.ups[level - 1](x) if level else self.last(x)
+        return self.head(x)

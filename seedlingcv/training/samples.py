@@ -15,10 +15,11 @@ BLADE_PEAK_SHARE = 0.12  # of the blade's length
 def sample(seed: int) -> dict[str, np.ndarray]:
     """The scene of a seed.
 
-    image (M, N, 3), owner and blade (M, N) int16, stem (M, N) 0/1, heat (4, M/2, N/2) uint8; eye (3)
+    image (2M, 2N, 3), vegetation (2M, 2N) 0-255, owner and blade (M, N) int16, stem (M, N) 0/1,
+    heat (4, M/2, N/2) uint8; eye (3)
     bases (MOST_PLANTS, 5): x, y, column and row of its cell (-9 outside), weed; middles (MOST_BLADES, 2) of blades
     cells (MOST_CELLS, 6): x, y, crop plants (-1 = no cell), true leaves, spread, height of a single plant
-    place (8): x0, y0 of the view, corner x, y, pitch x, y, columns, rows
+    place (8): see `place_of`; parts 1: blades and stems are told apart
     """
     scene = make_scene(seed)
     layout, view = scene.layout, scene.view
@@ -36,8 +37,8 @@ def sample(seed: int) -> dict[str, np.ndarray]:
     wide = np.clip(BLADE_PEAK_SHARE * length, 1.3, 4)
     heat = np.stack(
         [
-            _peaks(scene.bases_mm[~weed], BASE_PEAK_MM, view),
-            _peaks(scene.bases_mm[weed], BASE_PEAK_MM, view),
+            base_peaks(scene.bases_mm[~weed], view),
+            base_peaks(scene.bases_mm[weed], view),
             _peaks(x_y[leaf], wide[leaf], view),
             _peaks(x_y[cotyledon], wide[cotyledon], view),
         ]
@@ -50,6 +51,7 @@ def sample(seed: int) -> dict[str, np.ndarray]:
             cells[plant.cell, 3:] = plant.true_leaves, plant.spread_mm, plant.height_mm
     return {
         "image": scene.image,
+        "vegetation": scene.vegetation,
         "owner": owner,
         "blade": blade,
         "stem": (scene.kind == 1).astype(np.uint8),
@@ -58,10 +60,18 @@ def sample(seed: int) -> dict[str, np.ndarray]:
         "middles": middles,
         "cells": cells,
         "eye": scene.eye_mm.astype(np.float32),
-        "place": np.array(
-            [view.x0, view.y0, *layout.corner_mm, *layout.pitch_mm, layout.columns, layout.rows], np.float32
-        ),
+        "place": place_of(view, layout),
+        "parts": np.array(1, np.uint8),
     }
+
+
+def place_of(view, layout) -> np.ndarray:
+    """(8,): x0, y0 of the view, corner x, y, pitch x, y, columns, rows."""
+    return np.array([view.x0, view.y0, *layout.corner_mm, *layout.pitch_mm, layout.columns, layout.rows], np.float32)
+
+
+def base_peaks(points_mm, view) -> np.ndarray:
+    return _peaks(points_mm, BASE_PEAK_MM, view)
 
 
 def _peaks(points_mm, sigma_mm, view) -> np.ndarray:

@@ -2,7 +2,7 @@
 
 Plants are 3-D models (`forms`, `growth`), seen by a pinhole camera and drawn straight on the rim plane: a
 point at height z over the rim lands where the ray from the camera through it meets that plane. Facets are
-painted from low to high. Only numpy and OpenCV; about a second a flat.
+painted from low to high. Only numpy and OpenCV; a few seconds a flat.
 """
 
 from __future__ import annotations
@@ -15,28 +15,31 @@ import numpy as np
 from seedlingcv.flat.layout import FlatLayout, known_layouts, standard_layout
 from seedlingcv.flat.rectify import PlaneView, plane_view
 from seedlingcv.training.forms import Mesh, Plant, random_kind
-from seedlingcv.training.ground import cards, noise, seen_at, tray
+from seedlingcv.training.ground import cards, noise, open_ground, seen_at, tray
 from seedlingcv.training.growth import grow
 from seedlingcv.training.light import photograph
 
-PX_PER_MM = 2.0
+PX_PER_MM = 2.0  # of truth
 MARGIN_MM = 32.0
-FINE = 2  # facets are painted at this many times the resolution
+FINE = 3  # facets are painted, and the phone photographs, at this many times the resolution
+PICTURE = 2  # the program rectifies photos to this many times the resolution
 SHADOW_LEVELS_MM = (-5.0, 12.0, 35.0, 70.0)
 SHADOW_PX_PER_MM = 1.0
 
 
 @dataclass(frozen=True)
 class Scene:
-    """One flat. Pictures are (view.height, view.width).
+    """One flat. Pictures are (view.height, view.width), the first two PICTURE times as large.
 
-    image uint8 BGR; owner uint16, 0 = no plant, else 1 + index into plants; kind uint8 (STEM, COTYLEDON, LEAF;
+    image uint8 BGR; vegetation uint8, the share of each of its pixels that shows a plant, 255 = all;
+    owner uint16, 0 = no plant, else 1 + index into plants; kind uint8 (STEM, COTYLEDON, LEAF;
     0 = no plant); blade uint16, 0 = no blade, else 1 + index into blades; plants and where their stem bases
     appear, (n, 2) mm on the rim plane; blades (k, 6): x, y mm of the middle on the rim plane, kind, plant,
     length in mm, 1 where enough of it is seen; count (cells,) crop plants.
     """
 
     image: np.ndarray
+    vegetation: np.ndarray
     owner: np.ndarray
     kind: np.ndarray
     blade: np.ndarray
@@ -52,21 +55,27 @@ class Scene:
 def make_scene(seed: int) -> Scene:
     rng = np.random.default_rng(seed)
     layouts = known_layouts()
-    odds = np.array([2, 1.6, 2, 3, 1.2, 1.8, 0.7, 0.6, 0.4])
+    odds = np.array([2.2, 1.6, 2, 3, 1.2, 1.8, 0.7, 0.6, 0.4])
     layout = standard_layout(*layouts[rng.choice(len(layouts), p=odds / odds.sum())])
     view = plane_view(layout.outer_mm, PX_PER_MM, margin_mm=MARGIN_MM)
     eye = _camera(layout, rng)
     soil_z = -rng.uniform(2, 10)
-    picture, _ = tray(layout, view, eye, soil_z, rng)
-    if rng.random() < 0.9:
-        cards(picture, layout, view, rng)
+    ground = view.at_scale(PICTURE * PX_PER_MM)
+    bare = rng.random() < 0.08  # no tray: ground in a field
+    size = (ground.height, ground.width)
+    picture = open_ground(size, rng, ground.px_per_mm) if bare else tray(layout, ground, eye, soil_z, rng)[0]
+    if not bare and rng.random() < 0.9:
+        cards(picture, layout, ground, rng)
     mesh, blades, plants, count = Mesh(), [], [], np.zeros(len(layout.cells), int)
     _sow(mesh, blades, plants, count, layout, soil_z, eye, rng)
     facets = mesh.arrays()
-    image, owner, kind, blade, seen = _paint(picture, facets, view, eye, soil_z, rng)
+    fine, owner, kind, blade, seen = _paint(picture, facets, view, eye, soil_z, rng)
+    image = resized(photograph(fine, rng), PICTURE / FINE, cv2.INTER_LINEAR)
+    vegetation = resized((seen >= 0).astype(np.uint8) * 255, PICTURE / FINE, cv2.INTER_AREA)
     bases = seen_at(np.array([p.base_mm for p in plants]).reshape(-1, 3), eye)
     return Scene(
-        photograph(image, rng),
+        image,
+        vegetation,
         owner,
         kind,
         blade,
@@ -78,6 +87,10 @@ def make_scene(seed: int) -> Scene:
         view,
         eye,
     )
+
+
+def resized(picture: np.ndarray, scale: float, how: int) -> np.ndarray:
+    return cv2.resize(picture, None, fx=scale, fy=scale, interpolation=how)
 
 
 def _camera(layout, rng) -> np.ndarray:
@@ -92,9 +105,9 @@ def _camera(layout, rng) -> np.ndarray:
 def _sow(mesh, blades, plants, count, layout, soil_z, eye, rng) -> None:
     pitch = np.array(layout.pitch_mm)
     kind, weeds = random_kind(rng, pitch.min()), [random_kind(rng, 30) for _ in range(3)]
-    age = rng.choice([rng.uniform(0.1, 1.2), rng.uniform(1.0, 3.2), rng.uniform(2.5, 4.6)], p=[0.22, 0.52, 0.26])
+    age = rng.choice([rng.uniform(0.1, 1.2), rng.uniform(1.0, 3.2), rng.uniform(2.5, 5.4)], p=[0.22, 0.5, 0.28])
     uneven = rng.uniform(0.1, 0.8) * min(1, 0.4 + 0.25 * age)
-    empty = rng.choice([rng.uniform(0, 0.12), rng.uniform(0.1, 0.4)], p=[0.65, 0.35])
+    empty = rng.choice([rng.uniform(0, 0.12), rng.uniform(0.1, 0.4), 1.0], p=[0.63, 0.35, 0.02])
     double = rng.choice([0.0, rng.uniform(0, 0.35)], p=[0.3, 0.7])
     weedy = rng.choice([0.0, rng.uniform(0, 0.2)], p=[0.6, 0.4])
     stray = rng.uniform(0.03, 0.11)
@@ -155,28 +168,31 @@ def _sow(mesh, blades, plants, count, layout, soil_z, eye, rng) -> None:
 
 
 def _paint(picture, facets, view: PlaneView, eye, soil_z, rng):
-    """Light the facets and paint them. Returns image, owner, kind, blade and the facet seen at each fine pixel (-1)."""
+    """Light the facets and paint them over the picture of the ground (PICTURE times the view's resolution).
+
+    Returns the picture (float32) and the facet seen at each of its pixels (-1) at FINE times the view's resolution,
+    and owner, kind and blade over the view.
+    """
     corners = facets["corners"]
     turn, high = rng.uniform(0, 2 * np.pi), rng.uniform(0.35, 1.5)
     lamp = np.array([np.cos(high) * np.cos(turn), np.cos(high) * np.sin(turn), np.sin(high)])
     hard = rng.random() < 0.3
     colour = _lit(facets, lamp, eye, hard, rng)
     middle_z = corners[..., 2].mean(axis=1)
-    px = ((seen_at(corners, eye) - [view.x0, view.y0]) * PX_PER_MM + 0.5) * FINE - 0.5
-    points = np.round(px * 16).astype(np.int32)
-    seen = np.full((view.height * FINE, view.width * FINE), -1, np.int32)
+    canvas = view.at_scale(FINE * PX_PER_MM)
+    points = np.round(canvas.to_px(seen_at(corners, eye)) * 16).astype(np.int32)
+    seen = np.full((canvas.height, canvas.width), -1, np.int32)
     for i in np.argsort(middle_z, kind="stable"):
         cv2.fillConvexPoly(seen, points[i], int(i), cv2.LINE_8, 4)
-    fine = cv2.resize(picture, (seen.shape[1], seen.shape[0]), interpolation=cv2.INTER_LINEAR)
+    fine = cv2.resize(picture, (canvas.width, canvas.height), interpolation=cv2.INTER_LINEAR)
     _shade(fine, seen, facets, middle_z, view, eye, soil_z, lamp, hard, colour, rng)
-    image = cv2.resize(fine, (view.width, view.height), interpolation=cv2.INTER_AREA)
     one = seen[FINE // 2 :: FINE, FINE // 2 :: FINE]
     there = one >= 0
     owner, blade, kind = (
         np.where(there, facets[k][one] + more, 0) if len(corners) else np.zeros_like(one)
         for k, more in (("plant", 1), ("blade", 1), ("kind", 0))
     )
-    return image, owner.astype(np.uint16), kind.astype(np.uint8), blade.astype(np.uint16), seen
+    return fine, owner.astype(np.uint16), kind.astype(np.uint8), blade.astype(np.uint16), seen
 
 
 def _lit(facets, lamp, eye, hard, rng) -> np.ndarray:
@@ -205,7 +221,7 @@ def _shade(fine, seen, facets, middle_z, view, eye, soil_z, lamp, hard, colour, 
     """Colours into the fine picture, with the shadow of what is higher on each of a few levels."""
     there = seen >= 0
     index = seen[there]
-    leaf_texture = 1 + rng.uniform(0, 0.06) * noise(fine.shape[:2], 3, rng)
+    leaf_texture = 1 + np.float32(rng.uniform(0, 0.06)) * noise(fine.shape[:2], 3 * rng.uniform(1, 3), rng)
     if len(index):
         fine[there] = colour[index] * leaf_texture[there][:, None]
     skin = np.flatnonzero(facets["skin"]) if len(middle_z) else np.zeros(0, int)

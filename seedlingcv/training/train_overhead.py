@@ -1,90 +1,26 @@
-"""Train the overhead network on invented scenes (needs PyTorch and a graphics card).
-
-    python -m seedlingcv.training.train_overhead OUT --minutes 8 --scenes 6000
-
-Scenes are drawn by all processor cores while training runs, each from its own seed. OUT gets the weights of
-the running average as overhead.pt; `export_overhead` turns them into the ONNX file that is shipped.
-"""
+"""The overhead network's lesson: its input, targets and losses (needs PyTorch)."""
 
 from __future__ import annotations
 
-import argparse
-import copy
-import multiprocessing
-import os
-import threading
-import time
-from pathlib import Path
-
-import cv2
 import torch
 from torch.nn import functional as F
 
-from seedlingcv.training.network import OverheadNet
-from seedlingcv.training.samples import sample
+from seedlingcv.training.flats import UNKNOWN_MM
+from seedlingcv.training.learner import masks_loss, phases, recoloured
 
 CROP_PX = 512
-BATCH = 16
-FIRST_SEED = 1_000_000
-PEAK_RATE = 2.5e-3
-
-
-def _stand_back() -> None:
-    """A drawing process uses one core and leaves the training loop in front."""
-    os.nice(10)
-    cv2.setNumThreads(1)
-
-
-class Store:
-    """Scenes on the graphics card, filled while training draws from it."""
-
-    def __init__(self, count: int, first_seed: int, workers: int, device: str = "cuda") -> None:
-        self.count, self.ready, self.data, self.device = count, 0, {}, device
-        self.seeds = range(first_seed, first_seed + count)
-        self.pool = multiprocessing.get_context("spawn").Pool(workers, initializer=_stand_back)
-        self.thread = threading.Thread(target=self._fill, daemon=True)
-        self.thread.start()
-
-    def _fill(self) -> None:
-        for one in self.pool.imap_unordered(sample, self.seeds, chunksize=1):
-            for key, value in one.items():
-                tensor = torch.from_numpy(value)
-                if key not in self.data:
-                    self.data[key] = torch.empty((self.count, *tensor.shape), dtype=tensor.dtype, device=self.device)
-                self.data[key][self.ready] = tensor.to(self.device)
-            self.ready += 1
-        self.pool.close()
-
-    def crops(self, size: int, batch: int, generator) -> dict[str, torch.Tensor]:
-        height, width = self.data["image"].shape[1:3]
-        index = torch.randint(self.ready, (batch,), generator=generator).to(self.device)
-        y = (torch.randint((height - size) // 2 + 1, (batch,), generator=generator) * 2).to(self.device)
-        x = (torch.randint((width - size) // 2 + 1, (batch,), generator=generator) * 2).to(self.device)
-        steps = torch.arange(size, device=self.device)
-        one, rows, columns = index[:, None, None], (y[:, None] + steps)[:, :, None], (x[:, None] + steps)[:, None, :]
-        out = {k: self.data[k][one, rows, columns] for k in ("image", "owner", "blade", "stem")}
-        half = self.data["heat"].permute(0, 2, 3, 1)[one, rows[:, ::2] // 2, columns[:, :, ::2] // 2]
-        out["heat"] = half.permute(0, 3, 1, 2)
-        out |= {k: self.data[k][index] for k in ("bases", "middles", "cells", "place", "eye")}
-        return out | {"corner": torch.stack([x, y], 1).float()}
 
 
 def prepare(batch: dict, generator, augment: bool = True) -> dict[str, torch.Tensor]:
-    """Network input and targets of a batch of crops; see `OverheadNet` for their meaning."""
-    image = batch["image"].permute(0, 3, 1, 2).float() / 255
-    device, (count, _, size, _) = image.device, image.shape
+    """Network input and targets of a batch of crops; see `OverheadNet` for their meaning.
 
-    def uniform(low, high, *shape):
-        return torch.empty(shape, device=device).uniform_(low, high)
-
+    With them picture (B, 3, 2M, 2N) and share (B, 2M, 2N) of vegetation, for the vegetation network.
+    """
+    picture = batch["image"].permute(0, 3, 1, 2).float() / 255
     if augment:
-        image = image * uniform(0.85, 1.15, count, 3, 1, 1) * uniform(0.8, 1.2, count, 1, 1, 1)
-        image = image.clamp(1e-4, 1) ** uniform(0.8, 1.25, count, 1, 1, 1)
-        grey = image.mean(dim=1, keepdim=True)
-        image = grey + (image - grey) * uniform(0.75, 1.25, count, 1, 1, 1)
-        image = (
-            image + torch.randn_like(image) * uniform(0, 0.03, count, 1, 1, 1) * (uniform(0, 1, count, 1, 1, 1) < 0.5)
-        ).clamp(0, 1)
+        picture = recoloured(picture)
+    image = F.avg_pool2d(picture, 2)
+    device, (count, _, size, _) = image.device, image.shape
     x0, y0, cx, cy, px, py, columns, rows = (v[:, None] for v in batch["place"].T)
     steps = torch.arange(size, device=device, dtype=torch.float32)[None]
     x, y = x0 + (batch["corner"][:, :1] + steps) / 2, y0 + (batch["corner"][:, 1:] + steps) / 2
@@ -126,17 +62,19 @@ def prepare(batch: dict, generator, augment: bool = True) -> dict[str, torch.Ten
         "plant": (owner > 0).float(),
         "stem": batch["stem"].float(),
         "way": way,
-        "there": (half_owner > 0).float()[:, None],
+        "there": ((half_owner > 0) & (base[:, 0] > UNKNOWN_MM))[:, None].float(),
         "inner": inner,
         "bladed": (half_blade > 0).float()[:, None],
         "weed": base[:, 4:5],
         "apart": apart,
         "quarter": (quarter > 0)[:, None].float(),
         "heat": batch["heat"].float() / 255,
+        "picture": picture,
+        "share": batch["vegetation"].float() / 255,
     }
     if augment:
         inputs, target, grid = _turned(inputs, target, grid, generator)
-    return target | {"inputs": inputs, "grid": grid, "cells": cells}
+    return target | {"inputs": inputs, "grid": grid, "cells": cells, "parts": batch["parts"].bool()}
 
 
 def _turned(inputs, target, grid, generator):
@@ -169,17 +107,6 @@ def _looked_up(table: torch.Tensor, number: torch.Tensor) -> torch.Tensor:
     return torch.gather(table, 1, flat).view(*number.shape, -1).permute(0, 3, 1, 2)
 
 
-def _phases(mask: torch.Tensor) -> torch.Tensor:
-    """(B, M, N) -> (B, 4, M/2, N/2), the 2 x 2 pixels row by row."""
-    return torch.stack([mask[:, 0::2, 0::2], mask[:, 0::2, 1::2], mask[:, 1::2, 0::2], mask[:, 1::2, 1::2]], 1)
-
-
-def _mask_loss(logits, target):
-    p = torch.sigmoid(logits)
-    dice = 1 - (2 * (p * target).sum() + 10) / (p.sum() + target.sum() + 10)
-    return F.binary_cross_entropy_with_logits(logits, target) * 2 + 0.5 * dice
-
-
 def _peak_loss(logits, heat):
     """Focal loss for peaks (Law & Deng 2018, CornerNet, arXiv:1808.01244; from memory)."""
     p = torch.sigmoid(logits).clamp(1e-4, 1 - 1e-4)
@@ -190,9 +117,13 @@ def _peak_loss(logits, heat):
 
 def losses(dense, owner, cells, t) -> dict[str, torch.Tensor]:
     out = {
-        "plant": _mask_loss(dense[:, :4], _phases(t["plant"])),
-        "stem": 0.5 * _mask_loss(dense[:, 4:8], _phases(t["stem"])),
+        "plant": masks_loss(dense[:, :4], phases(t["plant"])),
     }
+    told = t["parts"]  # of photographed flats stems, petioles and blades are not told apart
+    if told.any():
+        out["stem"] = 0.5 * masks_loss(dense[told, 4:8], phases(t["stem"][told]))
+        blades = _peak_loss(dense[told, 12:14], t["heat"][told, 2:])
+        out["blades"] = 0.15 * (blades[0] + blades[1])
     # a leaf of one of two plants: better right for one of them than halfway between, so far misses weigh little
     for name, at, where, unit, weight in (("way", 8, t["there"], 50, 0.25), ("inner", 14, t["bladed"], 25, 0.25)):
         miss = ((dense[:, at : at + 2] - t[name]) * unit).pow(2).sum(1, keepdim=True)
@@ -204,8 +135,8 @@ def losses(dense, owner, cells, t) -> dict[str, torch.Tensor]:
     home = torch.where(near, (t["apart"][:, 1] + 3) * 7 + t["apart"][:, 0] + 3, torch.full_like(t["apart"][:, 0], 49))
     miss = F.cross_entropy(owner, home.round().long(), reduction="none")[:, None]
     out["owner"] = 0.6 * (miss * t["quarter"]).sum() / (t["quarter"].sum() + 100)
-    peaks = _peak_loss(dense[:, 10:14], t["heat"])
-    out["base"], out["weed"], out["blades"] = 0.35 * peaks[0], 0.05 * peaks[1], 0.15 * (peaks[2] + peaks[3])
+    peaks = _peak_loss(dense[:, 10:12], t["heat"][:, :2])
+    out["base"], out["weed"] = 0.35 * peaks[0], 0.05 * peaks[1]
     read = F.grid_sample(cells, t["grid"][:, None], align_corners=False)[:, :, 0].transpose(1, 2)
     inside = (t["grid"].abs().amax(-1) < 0.94) & (t["cells"][..., 2] >= 0)
     if inside.any():
@@ -221,71 +152,3 @@ def losses(dense, owner, cells, t) -> dict[str, torch.Tensor]:
         error = F.smooth_l1_loss(read[:, 3:], goal, reduction="none", beta=0.2)
         out["measure"] = 0.6 * (error.sum(1) * single * share).sum() / (single * share).sum().clamp(min=1)
     return out
-
-
-def train(out: Path, minutes: float, scenes: int, workers: int, first_seed: int, start: Path | None = None) -> None:
-    torch.manual_seed(first_seed)
-    generator = torch.Generator().manual_seed(first_seed)
-    torch.backends.cudnn.benchmark = True
-    torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
-    began = time.time()
-    store = Store(scenes, first_seed, workers)
-    network = OverheadNet().cuda().to(memory_format=torch.channels_last)
-    if start is not None:
-        old = {k: v for k, v in torch.load(start).items() if v.shape == network.state_dict()[k].shape}
-        print(f"{len(old)} of {len(network.state_dict())} arrays taken over", flush=True)
-        network.load_state_dict(network.state_dict() | old)
-    average = copy.deepcopy(network)
-    averaged, current = ([v for v in n.state_dict().values() if v.is_floating_point()] for n in (average, network))
-    optimiser = torch.optim.AdamW(network.parameters(), lr=PEAK_RATE, weight_decay=0.02)
-    while store.ready < min(96, scenes):
-        time.sleep(0.2)
-    step, shown, begun, last = 0, {}, time.time(), time.time()
-    print(f"first scenes after {begun - began:.0f} s", flush=True)
-    while (share := (time.time() - begun) / (60 * minutes)) < 1:
-        rate = PEAK_RATE * min(1, (step + 1) / 300) * (0.5 + 0.5 * torch.cos(torch.tensor(share * torch.pi)).item())
-        for group in optimiser.param_groups:
-            group["lr"] = rate + 1e-6
-        ready = prepare(store.crops(CROP_PX, BATCH, generator), generator)
-        with torch.autocast("cuda", torch.bfloat16):
-            dense, owner, cells = network(ready["inputs"].to(memory_format=torch.channels_last))
-        parts = losses(dense.float(), owner.float(), cells.float(), ready)
-        optimiser.zero_grad(set_to_none=True)
-        sum(parts.values()).backward()
-        torch.nn.utils.clip_grad_norm_(network.parameters(), 5.0)
-        optimiser.step()
-        keep = min(0.998, (step + 1) / (step + 20))
-        with torch.no_grad():
-            torch._foreach_lerp_(averaged, current, 1 - keep)
-        step += 1
-        if step % 50 == 0:
-            for k, v in parts.items():
-                shown[k] = 0.8 * shown.get(k, v.item()) + 0.2 * v.item()
-        if time.time() - last > 20:
-            last = time.time()
-            print(
-                f"{last - began:.0f} s, step {step}, scenes {store.ready}, "
-                + ", ".join(f"{k} {v:.3f}" for k, v in shown.items()),
-                flush=True,
-            )
-            torch.save(average.state_dict(), out / "overhead.pt")
-    torch.save(average.state_dict(), out / "overhead.pt")
-    print(f"{time.time() - began:.0f} s, {step} steps, {store.ready} scenes", flush=True)
-    store.pool.terminate()
-
-
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("out", type=Path)
-    parser.add_argument("--minutes", type=float, default=8)
-    parser.add_argument("--scenes", type=int, default=6000)
-    parser.add_argument("--workers", type=int, default=15)
-    parser.add_argument("--seed", type=int, default=FIRST_SEED)
-    parser.add_argument("--start", type=Path)
-    a = parser.parse_args()
-    a.out.mkdir(parents=True, exist_ok=True)
-    train(a.out, a.minutes, a.scenes, a.workers, a.seed, a.start)
-
-
-if __name__ == "__main__":
-    main()

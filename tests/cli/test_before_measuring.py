@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 
 from seedlingcv.advice.verdict import Verdict
-from seedlingcv.assess.folder import Assessment
 from seedlingcv.assess.masks import mask_path, write_mask
 from seedlingcv.cli import assess as command
+from seedlingcv.cli.results import Results, Targets, write
 from seedlingcv.errors import CropError, OutputError, PhotoError
 from seedlingcv.measure.table import CellMeasurement, FlatMeasurement
 from seedlingcv.plan.potup import Entry
@@ -137,12 +137,12 @@ def test_a_photo_given_as_folder(folder):
 
 def test_one_file_that_fails_does_not_keep_back_the_others(tmp_path, capsys):
     cells = (CellMeasurement("A1"),)
-    done = Assessment([Entry(FlatMeasurement(31, None, 1, 1, cells), Verdict("unsure"))], [], today=TODAY)
+    done = Results([Entry(FlatMeasurement(31, None, 1, 1, cells), Verdict("unsure"))], TODAY)
+    gone = tmp_path / "gone"
     with pytest.raises(OutputError) as told:
-        command.write(done, report=tmp_path / "r.html", json=tmp_path / "gone" / "r.json",
-                      csv=tmp_path / "gone" / "r.csv")
+        write(done, Targets(tmp_path / "r.html", gone / "r.json", gone / "r.csv", gone / "c.pdf", tmp_path / "l.csv"))
     assert told.value.where.endswith("r.json")
-    assert (tmp_path / "r.html").exists()
+    assert (tmp_path / "r.html").exists() and (tmp_path / "l.csv").exists()
     assert "Pot-up list" in capsys.readouterr().out
 
 
@@ -159,7 +159,15 @@ def test_a_full_output_is_no_traceback(folder, tmp_path):
 def test_a_closed_pipe_is_no_traceback(folder, tmp_path):
     reading, writing = os.pipe()
     os.close(reading)
-    done = call("assess", folder, cwd=tmp_path, stdout=writing, stderr=subprocess.PIPE, capture_output=False)
+    done = call("assess", folder, "--crew", "crew.pdf", "--labels", "labels.csv", cwd=tmp_path, stdout=writing,
+                stderr=subprocess.PIPE, capture_output=False)
     os.close(writing)
     assert (done.returncode, done.stderr) == (1, "")
-    assert (tmp_path / "pot-up-list.html").exists()
+    assert all((tmp_path / name).exists() for name in ("pot-up-list.html", "crew.pdf", "labels.csv"))
+
+
+def test_a_compact_crew_sheet_wants_a_crew_sheet(folder, tmp_path):
+    done = call("assess", folder, "--compact", cwd=tmp_path)
+    assert done.returncode == 2 and "--crew FILE.pdf" in done.stderr
+    done = call("assess", folder, "--crew", folder / "wall.jpg", cwd=tmp_path)
+    assert done.returncode == 1 and "This is a photo" in done.stderr

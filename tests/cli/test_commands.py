@@ -14,6 +14,7 @@ from PIL import Image
 from typer.testing import CliRunner
 
 from seedlingcv.cli.app import app
+from seedlingcv.crops.crop import crop_names
 
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLES = ROOT / "sample_images"
@@ -32,6 +33,8 @@ def test_demo_outside_the_checkout(tmp_path):
     assert "rendered by computer, not photographed" in done.stdout
     page = (tmp_path / "pot-up-list.html").read_text(encoding="utf-8")
     assert str(tmp_path / "pot-up-list.html") in done.stdout
+    assert str(tmp_path / "crew-sheet.pdf") in done.stdout
+    assert (tmp_path / "crew-sheet.pdf").read_bytes().startswith(b"%PDF")
     assert "Harbor Lantern" in page
 
 
@@ -105,13 +108,22 @@ def test_a_report_that_cannot_be_written_is_told(mixed, tmp_path):
 
 def test_every_command_and_option_is_in_the_readme():
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    assert f"{len(crop_names())} crops come along" in readme
     for command in app.registered_commands:
         name = command.callback.__name__
         assert command.callback.__doc__, f"{name} has no help"
         assert f"seedlingcv {name}" in readme
-    shown = CliRunner().invoke(app, ["assess", "--help"], env={"COLUMNS": "200", "NO_COLOR": "1"}).output
-    for option in set(re.findall(r"--[a-z]+", shown)) - {"--help"}:
-        assert option in readme, option
+        shown = CliRunner().invoke(app, [name, "--help"], env={"COLUMNS": "200", "NO_COLOR": "1"}).output
+        for option in set(re.findall(r"--[a-z-]+", shown)) - {"--help", "--board"}:  # --board is how it is anyway
+            assert option in readme, f"{name} {option}"
+
+
+def test_the_overview_of_commands_is_whole():
+    """What each command is for fits its line on 80 columns."""
+    shown = CliRunner().invoke(app, ["--help"], env={"COLUMNS": "80", "NO_COLOR": "1"}).output
+    commands = shown.partition("Commands:")[2].strip().splitlines()
+    assert len(commands) == len(app.registered_commands)
+    assert not [line for line in commands if line.endswith("...")]
 
 
 def test_set_up_command_of_the_readme_is_what_ci_runs():

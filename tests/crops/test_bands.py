@@ -1,9 +1,11 @@
 """The stretch limits against the published tables they rest on, and against tables they don't rest on."""
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from seedlingcv.crops import bands
-from seedlingcv.crops.crop import FOLDER, crop_names, load_crop
+from seedlingcv.crops.crop import crop_names, load_crop
 
 LIMITS = ("compact_below", "normal_below", "leggy_above", "young_leggy_above")
 
@@ -64,14 +66,50 @@ def test_well_grown_rosettes_are_never_called_leggy_by_a_stem_half_their_height(
     assert load_crop("lettuce").legginess.leggy_above > 0.66 / 2
 
 
-def test_carried_over_limits_say_so():
-    for name in crop_names():
+@pytest.mark.parametrize("name", [n for n in crop_names() if load_crop(n).legginess])
+def test_every_file_holds_what_the_computation_gives(name):
+    crop = load_crop(name)
+    computed, origin = bands.limits_of(name, crop.growth_form, crop.heights_mm, crop.spread_mm)
+    assert limits(name) == computed
+    assert crop.legginess.derived_from == origin
+    assert crop.bands_unproved is (origin != name)
+    assert "PROVISIONAL" in crop.notes["legginess"]
+    assert ("UNPROVED" in crop.notes["legginess"]) is crop.bands_unproved
+
+
+def test_the_sizes_taken_over_from_are_those_of_the_files():
+    for name, (heights, spread) in {"tomato": bands.TOMATO_SIZES, "lettuce": bands.LETTUCE_SIZES}.items():
         crop = load_crop(name)
-        if crop.legginess is None:
-            continue
-        text = (FOLDER / f"{name}.toml").read_text(encoding="utf-8")
-        assert "provisional" in text
-        if crop.bands_unproved:
-            assert "unproved" in text
-            origin = limits(crop.legginess.derived_from)
-            assert limits(name) == origin
+        assert all(crop.heights_mm[stage] == heights[stage] for stage in heights)
+        assert crop.spread_mm == spread
+
+
+def test_scaled_limits_by_hand():
+    # Cucumber: height 50, spread 90 at pot-up: 0.556 against tomato's 80 / 105 = 0.762; square root of the ratio
+    # 0.854. Limits 0.5, 0.8, 1.0 x 0.854. Seed leaves: 40 / 67.5 against 35 / 37.5: 1.6 x 0.797.
+    expected = {"compact_below": 0.4, "normal_below": 0.7, "leggy_above": 0.9, "young_leggy_above": 1.3}
+    sizes = {"seed_leaves": (30, 50), "pot_up": (40, 60)}, {"seed_leaves": (55, 80), "pot_up": (70, 110)}
+    assert bands.limits_of("cucumber", "upright", *sizes) == (expected, "tomato")
+    # A short stem of the two crops' own mean slenderness has their mean limits: sqrt(0.5 x 0.2), sqrt(0.8 x 0.4),
+    # sqrt(1.0 x 0.5), sqrt(1.6 x 0.8) = 0.32, 0.57, 0.71, 1.13. Slenderness at pot-up sqrt(0.762 x 0.5) = 0.617, at
+    # seed leaves sqrt(0.933 x 0.75) = 0.837.
+    sizes = {"seed_leaves": (83, 84), "pot_up": (61, 62)}, {"seed_leaves": (100, 100), "pot_up": (100, 100)}
+    expected = {"compact_below": 0.3, "normal_below": 0.6, "leggy_above": 0.7, "young_leggy_above": 1.1}
+    assert bands.limits_of("cabbage", "short stem", *sizes) == (expected, "tomato and lettuce")
+
+
+@given(st.sampled_from(sorted(bands.TAKES_OVER)), st.floats(0.3, 3), st.floats(0.3, 3), st.floats(1, 1.5))
+def test_a_slenderer_target_never_lowers_a_limit(form, young, grown, more):
+    def computed(factor):
+        heights = {"seed_leaves": (young * factor,) * 2, "pot_up": (grown * factor,) * 2}
+        return bands.limits_of("a crop", form, heights, {"seed_leaves": (1, 1), "pot_up": (1, 1)})[0]
+
+    less, most = computed(1), computed(more)
+    assert all(less[key] <= most[key] for key in LIMITS)
+    assert less["compact_below"] < less["normal_below"] < less["leggy_above"] <= less["young_leggy_above"]
+
+
+def test_limits_differ_as_growers_would_say():
+    # Common practice, no source: gourd kin and cabbage kin are squat beside tomato, rosettes more so.
+    leggy = {n: load_crop(n).legginess.leggy_above for n in ("tomato", "cucumber", "squash", "cabbage", "lettuce")}
+    assert leggy["tomato"] > leggy["cucumber"] >= leggy["squash"] >= leggy["cabbage"] > leggy["lettuce"]

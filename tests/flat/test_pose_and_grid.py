@@ -8,7 +8,7 @@ from scenes import Camera, Scene, tag_corners_mm
 from seedlingcv.flat.grid import guess_layout, settle_grid
 from seedlingcv.flat.layout import cell_name, known_layouts, standard_layout
 from seedlingcv.flat.pose import fit_overhead
-from seedlingcv.flat.rectify import lift, lift_points, plane_view, rectify, unrectify_labels
+from seedlingcv.flat.rectify import lift, lift_points, plane_view, rectify, unrectify
 from seedlingcv.tags.detect import detect_tags
 
 TILTED = Camera(eye_mm=(330, 230, 540), target_mm=(270, 140), roll_deg=7)
@@ -121,7 +121,7 @@ def test_labels_go_back_to_the_photo():
     view = plane_view((546.0, 278.0), 3.0)
     labels = np.zeros((view.height, view.width), np.uint16)
     labels[view.box((100, 100, 130, 140))] = 7
-    back = unrectify_labels(labels, pose, view, camera.size)
+    back = unrectify(labels, pose, view, camera.size)
     rows, columns = np.nonzero(back == 7)
     true = camera.project(np.array([[115.0, 120.0, 0.0]]))[0]
     assert abs(columns.mean() - true[0]) < 2.5

@@ -9,14 +9,8 @@ from seedlingcv.flags import Problem
 from seedlingcv.flat.grid import GridFit
 from seedlingcv.flat.layout import standard_layout
 from seedlingcv.flat.pose import fit_overhead
-from seedlingcv.measure.overhead import (
-    ask_network,
-    feret_px,
-    green_leaf_index,
-    measure_overhead,
-    read_overhead,
-    settle_layout,
-)
+from seedlingcv.measure.overhead import feret_px, green_leaf_index, measure_overhead
+from seedlingcv.measure.reading import ask_networks, read_overhead, settle_layout
 from seedlingcv.tags.detect import detect_tags
 
 LAYOUT = standard_layout(6, 12)
@@ -103,7 +97,7 @@ def test_the_network_counts_drawn_plants_and_empty_cells():
     for cell in (c for c in LAYOUT.cells if c.name not in EMPTY):
         x, y = cell.centre_mm
         leaves += [Disc(x + 7 * np.cos(a), y + 7 * np.sin(a), 9.0, 12.0) for a in np.arange(5) * 2 * np.pi / 5]
-    reading = ask_network(read(Scene(discs=tuple(leaves)), Camera()))
+    reading = ask_networks(read(Scene(discs=tuple(leaves)), Camera()))
     assert reading.network is not None
     cells = measure_overhead(reading, 12.0).cells
     assert {c.cell for c in cells if c.plants == 0} == EMPTY
@@ -114,10 +108,10 @@ def test_the_network_counts_drawn_plants_and_empty_cells():
 
 def test_a_network_out_of_its_depth_is_not_believed(monkeypatch):
     """Where colour and network disagree on what is vegetation, plants are split without it and leaves not counted."""
-    import seedlingcv.measure.overhead as overhead
+    import seedlingcv.measure.reading as reading_step
 
-    monkeypatch.setattr(overhead, "LEAST_AGREEMENT", 1.01)
-    reading = ask_network(read(Scene(discs=discs()), Camera()))
+    monkeypatch.setattr(reading_step, "LEAST_AGREEMENT", 1.01)
+    reading = ask_networks(read(Scene(discs=discs()), Camera()))
     assert reading.network is None
     cells = measure_overhead(reading, 0.0).cells
     check(cells)

@@ -96,14 +96,15 @@ def nursery() -> Nursery:
     entries = [
         Entry(bare, Verdict("unsure", reasons=("no usable overhead photo of this flat",),
                             missing=("an overhead photo",))),
-        Entry(lettuce, Verdict("wait", "crown_above", None, date(2025, 4, 2), date(2025, 4, 9),
-                               ("two true leaves on the median plant, four are wanted",), urgency=0.0,
+        Entry(lettuce, Verdict("wait", burial="crown_above", earliest=date(2025, 4, 2), latest=date(2025, 4, 9),
+                               reasons=("two true leaves on the median plant, four are wanted",),
                                legginess_band="normal", leggy_share=0.0, assumed=("10 °C nights",))),
-        Entry(tomato, Verdict("pot_up_early", "deep", 22.4, date(2025, 3, 22), date(2025, 3, 27),
-                              ("19 of 24 plants are leggy: the median stem is 1.41 times the leaf spread",
-                               "more light would have kept them shorter"),
-                              ("Lift a full flat with two people or a cart",), 8.5, "leggy", 19 / 24,
-                              ("a 100 mm pot",), ("night temperature",))),
+        Entry(tomato, Verdict("pot_up_early", burial="deep", burial_depth_mm=22.4, earliest=date(2025, 3, 22),
+                              latest=date(2025, 3, 27),
+                              reasons=("19 of 24 plants are leggy: the median stem is 1.41 times the leaf spread",
+                                       "more light would have kept them shorter"),
+                              cautions=("Lift a full flat with two people or a cart",), legginess_band="leggy",
+                              leggy_share=19 / 24, assumed=("a 100 mm pot",), missing=("night temperature",))),
     ]
     photos = [
         PhotoResult("bench 1/top.jpg", "overhead", 7, True, (), datetime(2025, 3, 25, 9, 30), 5.2, 0.4, 0.08),

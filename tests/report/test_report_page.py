@@ -78,10 +78,10 @@ def test_every_flat_and_every_cell_is_there(html, nursery):
         assert f'aria-label="Flat {measured.flat}"' in html.split('id="flat-')[0]
 
 
-def test_the_list_goes_by_urgency_and_says_what_when_why_and_how_deep(html):
+def test_the_list_goes_by_dates_and_says_what_when_why_and_how_deep(html):
     first = html.split('id="flat-')[0]
     order = re.findall(r'href="#flat-(\d+)"', first)
-    assert order == ["7", "112", "45"]  # 112 has a last day, 45 has none
+    assert order == ["7", "45", "112"]  # 45 is to be looked at today, 112 waits
     for said in ("Pot up early", "by Thu\u00a027\u00a0Mar", "Bury the stem deep, 22\u00a0mm deeper than now",
                  "19 of 24 plants are leggy", "Keep the crown above the soil", "Check by eye",
                  "Wed\u00a02\u00a0Apr to Wed\u00a09\u00a0Apr", "Lift a full flat with two people or a cart",

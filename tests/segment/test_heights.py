@@ -12,7 +12,7 @@ from seedlingcv.flat.grid import GridFit
 from seedlingcv.flat.layout import standard_layout
 from seedlingcv.flat.pose import fit_overhead
 from seedlingcv.flat.rectify import lift, plane_view, rectify
-from seedlingcv.measure.overhead import OverheadReading
+from seedlingcv.measure.reading import OverheadReading
 from seedlingcv.segment.canopy import SOIL_BELOW_RIM_MM
 from seedlingcv.segment.heights import HeightMap, HeightPair, NoHeights, height_maps, orthorectify
 from seedlingcv.segment.vegetation import find_vegetation

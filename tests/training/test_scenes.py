@@ -1,5 +1,6 @@
 """The scene generator's truth against pinhole geometry worked out here, and its promises about labels."""
 
+import cv2
 import numpy as np
 import pytest
 
@@ -72,7 +73,12 @@ def scene():
 
 def test_a_scene_is_the_same_each_time_and_its_labels_hold_together(scene):
     assert (make_scene(12).image == scene.image).all()
-    assert scene.image.shape == (scene.view.height, scene.view.width, 3)
+    close = scene.view.at_scale(4.0)
+    assert scene.image.shape == (close.height, close.width, 3)
+    assert scene.vegetation.shape == (close.height, close.width)
+    # the share of each close pixel, gathered into the view's pixels, is where owners are
+    share = cv2.resize(scene.vegetation, (scene.view.width, scene.view.height), interpolation=cv2.INTER_AREA)
+    assert ((share > 127) == (scene.owner > 0)).mean() > 0.99
     assert scene.owner.max() <= len(scene.plants)
     assert ((scene.owner > 0) == (scene.kind > 0)).all()
     assert (scene.kind[scene.blade > 0] != STEM).all()

@@ -1,0 +1,157 @@
+"""`seedlingcv advise`: the same rules on figures measured by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from seedlingcv.cli import options
+from seedlingcv.cli.options import own_pot
+from seedlingcv.cli.results import NEEDS_ATTENTION, Results, Targets, write
+from seedlingcv.errors import CropError, OutputError, RegisterError
+
+if TYPE_CHECKING:
+    from seedlingcv.advice.pots import Pot
+    from seedlingcv.crops.crop import Crop
+    from seedlingcv.records.register import FlatRow, Register
+    from seedlingcv.records.ruler import RulerFlat
+
+
+class Units(StrEnum):
+    mm = "mm"
+    inch = "inch"
+
+
+def advise(
+    file: Annotated[Path | None, typer.Argument(help="CSV with the figures; with --template, the file to write.",
+                                                show_default=False)] = None,
+    flats: Annotated[Path | None, typer.Option(help="Register of flats, if not flats.csv beside the file.")] = None,
+    crops: options.Crops = None,
+    marks: options.Marks = None,
+    pot: options.PotSize = None,
+    today: options.Today = None,
+    report: Annotated[Path | None, typer.Option(help="Write the HTML report.")] = None,
+    crew: options.Crew = None,
+    compact: options.Compact = False,
+    paper: options.PaperSize = options.Paper.a4,
+    labels: options.Labels = None,
+    json: options.Json = None,
+    csv: options.Csv = None,
+    inches: options.Inches = False,
+    units: Annotated[Units, typer.Option(help="Units of the list; inch is the same as --inches.")] = Units.mm,
+    template: Annotated[bool, typer.Option("--template", help="Write an empty sheet, to the file or to the "
+                                           "screen.")] = False,
+    quiet: options.Quiet = False,
+) -> None:
+    """Say what to do with flats measured by hand: no photos are needed.
+
+    Ends with 0 if all went well, 3 if a list was made but some rows could not be used, 1 if the file could not be
+    read, held no flat, or a result could not be written.
+    """
+    inch = inches or units is Units.inch
+    if template:
+        _write_template(file, inch)
+        return
+    if file is None:
+        raise typer.BadParameter("Name the CSV file, or write --template for an empty one.", param_hint="FILE")
+    the_pot, to = own_pot(pot), Targets(report, json, csv, crew, labels, compact, paper.value)
+    flats = _checked(file, flats, crops, marks, to.paths)
+    done = run(file, flats=flats, crops=crops, marks=marks, pot=the_pot, inch=inch,
+               today=today.date() if today else None)
+    write(done, to, own_crops=crops, inch=inch, quiet=quiet)
+    if not done.entries:
+        raise typer.Exit(1)
+    if done.complaints:
+        raise typer.Exit(NEEDS_ATTENTION)
+
+
+def run(file: Path, *, flats: Path | None = None, crops: Path | None = None, marks: Path | None = None,
+        pot: Pot | None = None, inch: bool = False, today: date | None = None) -> Results:
+    """The list in order, what could not be used, and the day it is for. flats : the register, if there is one.
+
+    Raises RegisterError if the sheet, the register or the marks can't be read.
+    """
+    from seedlingcv.advice.own_marks import shift_by
+    from seedlingcv.crops.crop import load_crop
+    from seedlingcv.plan.entries import entries_of, parts_of
+    from seedlingcv.plan.potup import pot_up_list
+    from seedlingcv.records.marks import read_marks
+    from seedlingcv.records.register import read_register
+    from seedlingcv.records.ruler import on_layout, read_ruler
+
+    sheet = read_ruler(file)
+    register = read_register(flats) if flats else None
+    complaints = [*sheet.complaints, *(register.complaints if register else ())]
+    today = today or max((f.measurement.day for f in sheet.flats if f.measurement.day), default=date.today())
+    seen = []
+    for flat in sheet.flats:
+        rows = _rows(flat, register)
+        now = on_layout(flat.measurement, rows[0], f"flat {flat.row.flat}", complaints)
+        seen.append((rows, now, flat.earlier))
+    own_marks = read_marks(marks) if marks else None
+    parts = [part for rows, *looks in seen for m in looks if m for _, part, _ in parts_of(m, rows)]
+    shift, unused = shift_by(own_marks, parts, crops)
+    complaints += [*(own_marks.complaints if own_marks else ()), *unused]
+
+    def crop_of(row: FlatRow) -> Crop | None:
+        """The row's crop with the grower's limits; one that isn't known is complained of."""
+        try:
+            return shift(load_crop(row.crop, crops)) if row.crop else None
+        except CropError as error:
+            complaints.append(f"Flat {row.flat}: {error}")
+            return None
+
+    entries = [entry for rows, now, earlier in seen
+               for entry in entries_of(now, rows, crop_of, today=today, inch=inch, pot=pot, earlier=earlier)]
+    return Results(pot_up_list(entries), today, complaints)
+
+
+def _rows(flat: RulerFlat, register: Register | None) -> tuple[FlatRow, ...]:
+    """The register's rows of the flat; what they leave open, the sheet may tell. The sheet's root check is newer."""
+    rows = (register.rows(flat.row.flat) if register else ()) or (flat.row,)
+    told = flat.row
+    if len(rows) > 1 or rows[0].part is not None:
+        return tuple(replace(row, rows=row.rows or told.rows, columns=row.columns or told.columns) for row in rows)
+    row = rows[0]
+    fill = {name: getattr(row, name) if getattr(row, name) is not None else getattr(told, name)
+            for name in ("crop", "variety", "rows", "columns", "sown", "light")}
+    return (replace(row, **fill, roots=told.roots or row.roots),)
+
+
+def _checked(file: Path, flats: Path | None, crops: Path | None, marks: Path | None,
+             targets: list[Path]) -> Path | None:
+    """The register: the one named, or that beside the file. What is wrong with the files is told before all else."""
+    from seedlingcv.cli.checks import check_crops
+    from seedlingcv.records.register import find_register
+    from seedlingcv.report.files import check_targets
+
+    if file.is_dir():
+        raise RegisterError("This is a folder, not a file.", where=str(file),
+                            next_step="Name the CSV file; for a folder of photos run `seedlingcv assess`.")
+    if crops:
+        check_crops(crops)
+    if flats is None and file.exists():
+        flats = find_register(file.absolute().parent)
+    if flats and flats.resolve() == file.resolve():
+        flats = None
+    check_targets(targets, keep=[path for path in (file, flats, crops, marks) if path])
+    return flats
+
+
+def _write_template(file: Path | None, inch: bool) -> None:
+    from seedlingcv.records.ruler import template
+    from seedlingcv.report.files import write_whole
+
+    if file is None:
+        typer.echo(template(inch=inch), nl=False)
+        return
+    if file.exists():
+        raise OutputError("The file is there already; it won't be written over.", where=str(file),
+                          next_step="Name another file.")
+    write_whole(file, template(inch=inch))
+    typer.echo(f"Wrote {file}: fill it in and run `seedlingcv advise {file}`.")
