@@ -14,6 +14,7 @@ from seedlingcv.errors import PhotoError
 from seedlingcv.flags import Problem
 from seedlingcv.flat.backdrop import fit_side
 from seedlingcv.flat.rectify import plane_view
+from seedlingcv.flat.white import white_reference
 from seedlingcv.measure.heights import PlantHeight, plant_heights
 from seedlingcv.measure.join import join_views, planted_by_side
 from seedlingcv.measure.overhead import (
@@ -166,7 +167,8 @@ def _side(look: Look | None, layout: tuple[int, int] | None, problems: dict[str,
         return None
     try:
         pose = fit_side(list(look.tags), look.size, look.focal_px, rows=layout[0], columns=layout[1])
-        return measure_side(read_photo(look.path).image, pose)
+        image = read_photo(look.path).image
+        return measure_side(image, pose, white_reference(image, list(look.tags)))
     except PhotoError:
         problems["side"] = Problem("side_view_wrong")
         return None

@@ -12,12 +12,13 @@ from seedlingcv.cli.assess import assess
 from seedlingcv.cli.cards import cards
 from seedlingcv.cli.crop import crop
 from seedlingcv.cli.demo import demo
+from seedlingcv.cli.leaves import leaves
 from seedlingcv.cli.roots import roots
 from seedlingcv.errors import SeedlingError
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, rich_markup_mode=None,
                   help="From phone photos of seedling flats to a pot-up list.")
-for command in (assess, advise, roots, cards, crop, demo):  # in the order in which help lists them
+for command in (assess, advise, roots, leaves, cards, crop, demo):  # in the order in which help lists them
     app.command()(command)
 
 

@@ -1,10 +1,10 @@
 """Millimetres of the front row's stems, from the flattened side view.
 
 What is seen and what is reckoned:
-- The lower end is where the stem meets the soil. Where that can't be seen (behind the front rim, brown stem on
-  brown soil) the soil's height from the backdrop's lower edge takes its place.
-- The seed-leaf (cotyledon) node: see `seedlingcv.measure.nodes`.
-- The shoot apex is put a share of the way from the node to the plant's top: see `seedlingcv.measure.apex`.
+- The lower end, where the stem meets the soil, lies between the network's soil point and the soil's height from the
+  backdrop's lower edge.
+- The seed-leaf (cotyledon) node and the shoot apex are where the network sees them; where it sees several, the row
+  decides: see `seedlingcv.measure.row_points`.
 
 All lengths are read in the row-A plane. A stem that leans towards or away from the camera is longer than it
 looks; this is not corrected but enters the standard error.
@@ -18,20 +18,24 @@ import numpy as np
 
 from seedlingcv.errors import PhotoError
 from seedlingcv.flat.backdrop import FLAT_LENGTH_MM, SidePose
-from seedlingcv.measure.apex import PLANT_SD, above_node, row_share
+from seedlingcv.flat.white import WhiteReference
 from seedlingcv.measure.diameter import stem_diameter
-from seedlingcv.measure.nodes import Node, find_node, usual_node
-from seedlingcv.measure.stem_path import StemPath
+from seedlingcv.measure.row_points import StemPoints, row_points
+from seedlingcv.measure.stem_path import StemPath, soil_point
+from seedlingcv.segment.plant_top import highest_plant_mm
+from seedlingcv.segment.row_plane import HIGHEST_MM
 from seedlingcv.segment.side import PX_PER_MM, SideStrip, side_strip
+from seedlingcv.segment.side_model import SidePeaks, SideReading, read_side
 from seedlingcv.segment.stem import Trace, find_traces, label_plants
 
 NEAREST_MM = 150.0
 SHIFT_SD_MM = 5.0  # of the backdrop's middle against the flat's
 RIVAL_SCORE = 0.55  # a second stem must be this well supported against the first
-RIVAL_HEIGHT, MERGE_HEIGHT = 0.6, 0.6
-RIVAL_SLOPE = 0.37  # and not come up at a slant as drooping leaves do
+RIVAL_HEIGHT = 0.6
+ROOTED = 0.5  # chance of the soil point of a second stem
 OFF_MIDDLE = 0.4  # of the pitch: stems do not stand at a cell's edge, leaf tips from next door do
 LEAN_SD = 0.12  # slope of stems towards or away from the camera
+TOP_MARGIN_MM = 12.0  # above the highest plant, for the network to look
 
 
 @dataclass(frozen=True)
@@ -68,8 +72,8 @@ class SideRow:
     labels: np.ndarray
 
 
-def measure_side(image: np.ndarray, pose: SidePose) -> SideRow:
-    """Measure every front-row cell of a side photo (BGR uint8 as stored).
+def measure_side(image: np.ndarray, pose: SidePose, white: WhiteReference | None = None) -> SideRow:
+    """Measure every front-row cell of a side photo (BGR uint8 as stored; `white` of its cards).
 
     Raises PhotoError if the photo was not taken from in front of row A and somewhat above it.
     """
@@ -78,7 +82,9 @@ def measure_side(image: np.ndarray, pose: SidePose) -> SideRow:
         raise PhotoError("The side photo was not taken from in front of row A.",
                          next_step="Stand before the long side with row A, hold the phone a hand above the rim, and "
                                    "take it again.")
-    strip = side_strip(image, pose)
+    top = min(highest_plant_mm(image, pose) + TOP_MARGIN_MM, HIGHEST_MM)
+    seen = read_side(image, pose, top, white)
+    strip = side_strip(image, pose, seen)
     traces = find_traces(strip)
     bases = strip.to_mm(np.array([t.points[0] for t in traces])) if traces else np.zeros((0, 2))
     pose = pose.with_shift(cell_shift_mm(bases[:, 0], pose))
@@ -87,18 +93,15 @@ def measure_side(image: np.ndarray, pose: SidePose) -> SideRow:
         column = pose.column_at(right)
         if column and abs(right - pose.column_right_mm(column)) < OFF_MIDDLE * pose.pitch_mm:
             by_column.setdefault(column, []).append(trace)
-    chosen = {c: _rivals(ts) for c, ts in by_column.items()}
+    chosen = {c: _rivals(ts, strip, pose, seen.soil) for c, ts in by_column.items()}
     labels, joined = label_plants(strip, chosen)
-    paths = {c: StemPath(strip, pose, ts[0], joined == c) for c, ts in chosen.items()}
-    usual = usual_node(p for c, p in paths.items() if len(chosen[c]) == 1)
-    nodes = {c: find_node(p, usual) for c, p in paths.items()}
-    share = row_share([above_node(p, nodes[c].arc_mm) for c, p in paths.items()
-                       if nodes[c] is not None and len(chosen[c]) == 1])
+    paths = {c: StemPath(strip, pose, ts[0], joined == c, seen.soil) for c, ts in chosen.items()}
+    points = row_points(paths, [c for c, ts in chosen.items() if len(ts) == 1], seen)
     stems = []
     for column in range(1, pose.columns + 1):
         if column in paths:
-            seen = _seen(column, chosen[column], paths[column], joined)
-            stems.append(_with_stem(seen, paths[column], nodes[column], share, image, strip, pose))
+            plain = _seen(column, chosen[column], paths[column], joined)
+            stems.append(_with_stem(plain, paths[column], points[column], image, seen, strip, pose))
         else:
             flags = ("stem_hidden",) if _leaf_in(column, strip, pose) else ()
             stems.append(StemMeasurement(f"A{column}", column, 0, flags=flags))
@@ -118,31 +121,18 @@ def cell_shift_mm(bases_mm: np.ndarray, pose: SidePose) -> float:
     return float(shifts[np.argmax(support - 0.5 * (shifts / SHIFT_SD_MM) ** 2)])
 
 
-def _rivals(traces: list[Trace]) -> list[Trace]:
-    """The cell's stems, best first. Leaves that droop to the soil look like stems for a while: they come up at a
-    slant, stay low, or soon run into the stem they hang on."""
-    ordered = sorted(traces, key=lambda t: (_steep(t), -t.score))
+def _rivals(traces: list[Trace], strip: SideStrip, pose: SidePose, soil: SidePeaks) -> list[Trace]:
+    """The cell's stems, best first. Leaves that droop to the soil look like stems for a while, but no soil point is
+    seen at their ends."""
+    def rooted(trace: Trace) -> bool:
+        point = soil_point(strip.to_mm(trace.points), pose.soil_up_mm, soil)
+        return point is not None and point[1] > ROOTED
+
+    ordered = sorted(traces, key=lambda t: (not rooted(t), -t.score))
     best = ordered[0]
     return [best] + [t for t in ordered[1:]
                      if t.score > RIVAL_SCORE * best.score and len(t.points) > RIVAL_HEIGHT * len(best.points)
-                     and not _steep(t) and not _merges(t, best)]
-
-
-def _steep(trace: Trace) -> bool:
-    """Comes up at a slant: the lowest 5 mm (often astray on the soil), or the 8 mm from 2 mm up."""
-    for first, last, slope in ((0, 5, 0.5), (2, 10, RIVAL_SLOPE)):
-        part = trace.points[first * PX_PER_MM : last * PX_PER_MM]
-        if len(part) > 1 and abs(part[-1, 0] - part[0, 0]) > slope * len(part):
-            return True
-    return False
-
-
-def _merges(trace: Trace, other: Trace) -> bool:
-    """`trace` runs into `other` well below the top and stays there."""
-    rows = trace.points[:, 1]
-    on = np.interp(-rows, -other.points[:, 1], other.points[:, 0])
-    apart = np.flatnonzero((np.abs(on - trace.points[:, 0]) > max(other.width, 4)) | (rows < other.points[-1, 1]))
-    return len(apart) == 0 or apart[-1] < MERGE_HEIGHT * len(other.points)
+                     and rooted(t)]
 
 
 def _seen(column: int, traces: list[Trace], path: StemPath, joined: np.ndarray) -> StemMeasurement:
@@ -155,27 +145,26 @@ def _seen(column: int, traces: list[Trace], path: StemPath, joined: np.ndarray) 
                                "row_spread_mm": 1.5 + 0.25 * (spread or 0)})
 
 
-def _with_stem(seen: StemMeasurement, path: StemPath, node: Node | None, share: tuple[float, float],
-               image: np.ndarray, strip: SideStrip, pose: SidePose) -> StemMeasurement:
-    if node is None:
-        return replace(seen, flags=(*seen.flags, "no_node"))
-    above = max(path.height_mm - node.arc_mm, 0)
-    apex = node.arc_mm + share[0] * above
-    apex_sd = np.hypot(np.hypot(share[1], PLANT_SD) * above, (1 - share[0]) * node.se_mm)
+def _with_stem(plain: StemMeasurement, path: StemPath, points: StemPoints | None, image: np.ndarray, seen: SideReading,
+               strip: SideStrip, pose: SidePose) -> StemMeasurement:
+    if points is None:
+        return replace(plain, flags=(*plain.flags, "no_node"))
+    node, apex = points.node_mm, points.apex_mm
     lean_sd = 0.5 * LEAN_SD**2  # a stem that leans by this slope in depth looks shorter by half its square
     foot, tip = path.at(0), path.at(apex)
-    width, width_se = stem_diameter(image, pose, path.points, path.arc, node.arc_mm / 2, path.width)
-    se = {"stem_length_mm": float(np.sqrt(path.base_sd_mm**2 + apex_sd**2 + (lean_sd * apex) ** 2)),
-          "hypocotyl_length_mm": float(np.sqrt(path.base_sd_mm**2 + node.se_mm**2 + (lean_sd * node.arc_mm) ** 2)),
+    width, width_se = stem_diameter(image, pose, path.points, path.arc, node / 2, seen.diameter_at(path.at(node / 2)))
+    se = {"stem_length_mm": float(np.sqrt(path.base_sd_mm**2 + points.apex_se_mm**2 + (lean_sd * apex) ** 2)),
+          "hypocotyl_length_mm": float(np.sqrt(path.base_sd_mm**2 + points.node_se_mm**2 + (lean_sd * node) ** 2)),
           "lean_deg": 5.0}
     if width is not None:
         se["stem_diameter_mm"] = width_se
     arcs = np.append(np.arange(0, apex, 1.0), apex)
     line = strip.to_px(np.array([path.at(a) for a in arcs]))
-    node_px = strip.to_px(path.at(node.arc_mm)[None])[0]
-    return replace(seen, stem_length_mm=float(apex), hypocotyl_length_mm=node.arc_mm, stem_diameter_mm=width,
+    node_px = strip.to_px(path.at(node)[None])[0]
+    return replace(plain, stem_length_mm=float(apex), hypocotyl_length_mm=float(node), stem_diameter_mm=width,
                    lean_deg=float(np.degrees(np.arctan2(abs(tip[0] - foot[0]), max(tip[1] - foot[1], 0.1)))),
-                   flags=seen.flags if width is not None else (*seen.flags, "diameter_unsure"), se={**seen.se, **se},
+                   flags=plain.flags if width is not None else (*plain.flags, "diameter_unsure"),
+                   se={**plain.se, **se},
                    stem_px=tuple((float(a), float(b)) for a, b in line),
                    node_px=(float(node_px[0]), float(node_px[1])))
 

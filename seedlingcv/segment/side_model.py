@@ -13,11 +13,11 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from seedlingcv.flat.backdrop import FLAT_LENGTH_MM, SidePose
-from seedlingcv.segment.side import LOWEST_MM, row_plane, sight_line_mm
+from seedlingcv.flat.backdrop import SidePose
+from seedlingcv.flat.white import WhiteReference, balance
+from seedlingcv.segment.row_plane import LEFT_MM, LOWEST_MM, WIDTH_MM, row_plane, sight_line_mm
 
 PX_PER_MM = 4
-LEFT_MM, WIDTH_MM = -FLAT_LENGTH_MM / 2 - 10, 568  # a whole number of the network's coarsest pixels
 COARSEST_MM = 8  # 32 px
 WAY_MM = 50.0
 LEAST_PEAK = 0.1
@@ -67,18 +67,26 @@ class SideReading:
         mm = np.asarray(mm, float)
         return np.column_stack([mm[:, 0] - self.left_mm, self.top_mm - mm[:, 1]]) * px_per_mm - 0.5
 
+    def diameter_at(self, mm: np.ndarray) -> float:
+        """Of the stem at (right, up) in mm."""
+        rows, columns = self.diameter_mm.shape
+        column, row = np.round(self.to_px(np.asarray(mm)[None], 1.0)[0]).astype(int)
+        return float(self.diameter_mm[np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)])
 
-def read_side(image: np.ndarray, pose: SidePose, highest_mm: float, model: Path | None = None) -> SideReading:
+
+def read_side(image: np.ndarray, pose: SidePose, highest_mm: float, white: WhiteReference | None = None,
+              model: Path | None = None) -> SideReading:
     """Run the network.
 
-    image : uint8 BGR, the side photo as stored, balanced by the white of its cards (`flat.white.balance`)
+    image : uint8 BGR, the side photo as stored
     highest_mm : height above the rim up to which to look
+    white : of the photo's cards; the network has learnt from pictures balanced by it
     """
     rows = int(np.ceil((highest_mm - LOWEST_MM) / COARSEST_MM)) * COARSEST_MM
     top = LOWEST_MM + rows
     picture = row_plane(image, pose, PX_PER_MM, LEFT_MM, LEFT_MM + WIDTH_MM, LOWEST_MM, top)
     network = _network(model)
-    network.setInput(_input(picture, pose, top))
+    network.setInput(_input(balance(picture, white), pose, top))
     fine, ways = (a[0] for a in network.forward(["fine", "ways"]))
     masks = [_chance(_woven(fine[4 * k : 4 * k + 4])) for k in range(4)]
     peaks = [_peaks(_chance(fine[16 + k]), top) for k in range(3)]

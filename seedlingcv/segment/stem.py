@@ -15,12 +15,11 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from seedlingcv.segment.side import PX_PER_MM, SideStrip, log_light
+from seedlingcv.segment.side import PX_PER_MM, SideStrip
 
 WIDTHS = (5, 7, 10, 14, 20)  # px, of tubes looked for: 1 to 4 mm
 SEED_LEVELS = (-12, 8)  # px above the tray's line at which a tube that came up is taken note of
 SEED_SCORE = 6.0
-BAR_ROWS = 11  # px of height that a bar's colour is averaged over
 MIN_REWARD = 0.4  # what a row must pay for the path to be worth going on
 SLOPES = np.arange(-2, 3)  # px sideways for each px up
 LOW_STEEPEST = 1  # before tray and soil, where dividers run at a slant
@@ -55,12 +54,9 @@ def find_traces(strip: SideStrip) -> list[Trace]:
     tube = strip.tube[rows, columns]
     tube[levels[:, None] < (line - strip.front)[None, :]] = 0
     low = levels < SEED_LEVELS[-1] + 1
-    ground = (levels[low, None] < 0) & (levels[low, None] >= (line - strip.front)[None, :])
-    light = log_light(cv2.GaussianBlur(strip.image[rows[low], columns], (0, 0), 1.0))
     paid, found = {}, []
     for width in WIDTHS:
-        paid[width] = np.maximum(tube_reward(tube[low], width),
-                                 bar_contrast(light, ground, tube[low] > 0.5, width)) - MIN_REWARD
+        paid[width] = tube_reward(tube[low], width) - MIN_REWARD
         found += _climb(paid[width], levels[low], width)
     traces, taken = [], []
     for score, x, _, width, start_x, start in sorted(found, reverse=True):
@@ -165,24 +161,6 @@ def tube_reward(mask: np.ndarray, width: float) -> np.ndarray:
     return inside - (left + right) / 2
 
 
-def bar_contrast(light: np.ndarray, ground: np.ndarray, plant: np.ndarray, width: int) -> np.ndarray:
-    """(rows, columns) 0-1: an upright bar of `width` px that differs from what is beside it on both sides by
-    more than tray and potting mix commonly do, in any colour. 0 outside `ground`."""
-    inside, left, right = _beside(cv2.blur(light, (1, BAR_ROWS))[::2], width)  # blurred: every other row will do
-    learn = (ground & ~plant)[::2]
-    if np.count_nonzero(learn) < 500:
-        return np.zeros(ground.shape, np.float32)
-    weakest = None
-    for side in (left, right):
-        change = inside - side
-        spread = np.cov(change[learn][::5].T) + 1e-4 * np.eye(3)
-        whiten = np.linalg.cholesky(np.linalg.inv(spread)).astype(np.float32)
-        unusual = np.linalg.norm(change @ whiten, axis=2)
-        weakest = unusual if weakest is None else np.minimum(weakest, unusual)
-    paid = np.clip((weakest - 1.5) / 3, 0, 1).repeat(2, axis=0)[: len(ground)]
-    return np.where(ground, paid, 0).astype(np.float32)
-
-
 def _beside(values: np.ndarray, width: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Row-wise means over a bar of `width` px around each place, and over a strip on its left and right."""
     columns = np.arange(values.shape[1])
@@ -192,7 +170,7 @@ def _beside(values: np.ndarray, width: float) -> tuple[np.ndarray, np.ndarray, n
         a = np.clip(columns + int(round(first)), 0, len(columns))
         b = np.clip(columns + int(round(last)) + 1, 0, len(columns))
         count = np.maximum(b - a, 1).astype(np.float32)
-        return (total[:, b] - total[:, a]) / (count[:, None] if values.ndim == 3 else count)
+        return (total[:, b] - total[:, a]) / count
 
     half = width / 2
     return (mean(-0.8 * half, 0.8 * half), mean(-half * 2.4 - 1, -half * 1.4 - 1),
@@ -230,14 +208,11 @@ def label_plants(strip: SideStrip, stems: dict[int, list[Trace]]) -> tuple[np.nd
     in `joined` only before the backdrop, where it is plant beyond doubt (a pale stalk may have been missed)."""
     from skimage.segmentation import watershed
 
-    plant = strip.plant.copy()
+    plant = strip.plant
     markers = np.zeros(plant.shape, np.int32)
     for column, traces in stems.items():
         for trace in traces:
             points = np.round(trace.points).astype(np.int32)
-            low = points[points[:, 1] > strip.line.min() - 3 * PX_PER_MM]
-            if len(low) > 1:  # the stem itself, where the colour alone did not tell
-                cv2.polylines(plant, [low], False, 255, max(1, int(round(trace.width))))
             cv2.polylines(markers, [points], False, int(column), 1)
     if not stems:
         return (np.zeros(plant.shape, np.uint16),) * 2

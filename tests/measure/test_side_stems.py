@@ -9,8 +9,10 @@ from side_scene import Plant, Scene, draw
 
 from seedlingcv.flags import CELL
 from seedlingcv.flat.backdrop import fit_side
-from seedlingcv.measure.side import cell_shift_mm, measure_side
+from seedlingcv.measure.side import _rivals, cell_shift_mm, measure_side
 from seedlingcv.measure.side_view import side_labels, side_picture
+from seedlingcv.segment.side_model import SidePeaks
+from seedlingcv.segment.stem import Trace
 from seedlingcv.tags.detect import detect_tags
 
 PITCH = 511 / 12
@@ -114,6 +116,18 @@ def test_two_stems_in_a_cell_are_counted_and_flagged():
     assert cells[8].stems == 1
 
 
+@pytest.mark.parametrize(("chance", "stems"), [(0.8, 2), (0.2, 1)])
+def test_a_leaf_that_droops_to_the_soil_is_no_second_stem(row, chance, stems):
+    """A leaf has no sure soil point at its end, and is not taken for the stem even where it is followed better."""
+    up = np.arange(-4.0, 30.0, 0.2)
+    tubes = [Trace(row.strip.to_px(np.column_stack([np.full(len(up), right), up])), 10.0, score)
+             for right, score in ((0.0, 60.0), (9.0, 90.0))]
+    soil = SidePeaks(np.array([[0.0, -5.0], [9.0, -5.0]]), np.array([0.9, chance]))
+    found = _rivals(tubes, row.strip, row.pose, soil)
+    assert len(found) == stems
+    assert (found[0] is tubes[0]) == (stems == 1)
+
+
 @pytest.mark.parametrize(("columns", "pitch"), [(12, 511 / 12), (6, 511 / 6), (24, 511 / 24), (7, 73.0)])
 @pytest.mark.parametrize("shift", [-6.0, 0.0, 5.0])
 def test_cells_are_moved_to_where_the_stems_stand(columns, pitch, shift):
@@ -153,8 +167,8 @@ def test_the_picture_shows_column_1_at_the_right(row):
 
 
 def test_evaluation_photos(evaluation):
-    """Over the rendered single front-row plants, nine in ten of them answered: stem length within 3.5 mm, hypocotyl
-    within 2 mm and diameter within 0.15 mm on average, and at least 85 % of each inside their 90 % intervals."""
+    """Over the rendered single front-row plants, nine in ten of them answered: stem length within 2.2 mm, hypocotyl
+    within 1.6 mm and diameter within 0.15 mm on average, and at least 85 % of each inside their 90 % intervals."""
     from seedlingcv.photo.exif import focal_length_px
     from seedlingcv.photo.read import read_photo
 
@@ -181,7 +195,7 @@ def test_evaluation_photos(evaluation):
                     miss[name].append(abs(getattr(m, name) - crop[0][name]))
                     inside[name].append(miss[name][-1] < 1.645 * m.se[name])
     assert all(len(found) >= 0.9 * plants for found in miss.values())
-    assert np.mean(miss["stem_length_mm"]) < 3.5
-    assert np.mean(miss["hypocotyl_length_mm"]) < 2
+    assert np.mean(miss["stem_length_mm"]) < 2.2
+    assert np.mean(miss["hypocotyl_length_mm"]) < 1.6
     assert np.mean(miss["stem_diameter_mm"]) < 0.15
     assert all(np.mean(hits) > 0.85 for hits in inside.values())
