@@ -295,7 +295,18 @@ Field photos from above with plants outlined by people; no cards, so no light co
 
 {"; ".join(lines)}. Two people who outline the carrots agree to about 0.97. The {CLASSIFIER} learned from peanut photos
 other than those measured; for the carrots from all flats and all peanuts, never from carrots. Whether the program's own
-settings were chosen with these photos in view stands in "What was learned from what"."""
+settings were chosen with these photos in view stands in "What was learned from what".{_closeups(m.closeups)}"""
+
+
+def _closeups(found: Closeups | None) -> str:
+    if found is None:
+        return ""
+    return f"""
+
+Close-ups of single seedlings from above, all leaves counted, seed leaves included: within the range that a person gave
+in {found.within} of {found.photos} photos ({found.answered} answered; goal {percent(p.CLOSEUP_GOAL)},
+{_met(found.within >= p.CLOSEUP_GOAL * found.photos)}). Always saying {found.usual} would be right in
+{found.usual_within} of {found.photos}, so the goal asks little. The way was found with these photos in view."""
 
 
 def _field_figures(own: Sequence[OnFieldPhoto]) -> list[str]:

@@ -11,6 +11,7 @@ from made_up import level_camera, measured, result, write_flat
 
 from seedlingcv.benchmarks import accuracy, published, worst
 from seedlingcv.benchmarks.calibrate import calibrate
+from seedlingcv.benchmarks.closeups import closeups
 from seedlingcv.benchmarks.evaluation import read_evaluation
 from seedlingcv.benchmarks.page import Measured, write_page
 from seedlingcv.benchmarks.program import run_program
@@ -58,11 +59,13 @@ def test_every_figure_has_a_name_and_every_source_a_number(flat, said):
 
 def test_a_goal_missed_is_said(flat, said):
     rows = {line.split(" | ")[0].lstrip("| "): line for line in page(flat, said).splitlines() if line.startswith("|")}
-    assert "9.0 mm for 85 %, yes" in rows["leaf spread"]  # 3 mm off, both answered
+    assert "6.0 mm, yes" in rows["leaf spread"]  # 3 mm off, both answered
     assert "0.50 leaves, **no**" in rows["true leaves"]  # off by 1 and 3
-    assert "4.0 mm for 85 %, yes" in rows["plant height"]
-    fewer = page(flat, result(measured("A1", height_mm=None), measured("A4")))
-    assert "4.0 mm for 85 %, **no**" in fewer  # half of the plants answered is too few
+    assert "3.0 mm for 85 %, **no**" in rows["plant height"]  # 4 mm off
+    both = page(flat, result(measured("A1", height_mm=49.0), measured("A4", height_mm=49.0)))
+    assert "3.0 mm for 85 %, yes" in both
+    fewer = page(flat, result(measured("A1", height_mm=None), measured("A4", height_mm=49.0)))
+    assert "3.0 mm for 85 %, **no**" in fewer  # half of the plants answered is too few
 
 
 def test_a_better_way_is_named(flat, said):
@@ -135,7 +138,7 @@ def test_the_program_runs_on_a_folder_of_useless_photos(flat, tmp_path):
 
 def test_all_of_it_writes_a_page_with_pictures_that_are_there(flat, said, tmp_path, monkeypatch):
     pytest.importorskip("sklearn", reason="scikit-learn is needed only for the comparison")
-    monkeypatch.setattr(accuracy, "run_program", lambda evaluation, masks, say: said | {"photos": []})
+    monkeypatch.setattr(accuracy, "run_program", lambda evaluation, masks, say, left_out: said | {"photos": []})
     monkeypatch.setattr(accuracy, "compare", lambda *args: Comparison(
         tuple(OnFlat(way, NAME, 0.9, 0.5, ()) for way in WAYS), (), None))
     (tmp_path / "sub").mkdir()
@@ -150,3 +153,23 @@ def test_a_wrong_folder_is_one_line_and_writes_nothing(tmp_path, capsys, monkeyp
     assert accuracy.main([str(tmp_path)]) == 1
     assert capsys.readouterr().err.count("\n") == 1
     assert not (tmp_path / "page.md").exists()
+
+
+def test_closeups_are_counted_against_their_ranges(tmp_path):
+    """Three drawn crosses of four leaves; a person gave 4, 3 to 5, and (wrongly) 2."""
+    folder = tmp_path / "real" / "seedling_closeup"
+    folder.mkdir(parents=True)
+    picture = np.full((300, 300, 3), (60, 75, 90), np.uint8)
+    for angle in range(0, 360, 90):
+        centre = (150 + 65 * np.cos(np.radians(angle)), 150 + 65 * np.sin(np.radians(angle)))
+        cv2.ellipse(picture, (centre, (85, 40), angle), (60, 170, 70), -1)
+        cv2.line(picture, (150, 150), tuple(int(c) for c in centre), (60, 170, 70), 7)
+    lines = ["name,species,width_px,height_px,leaf_count_low,leaf_count_high"]
+    for name, low, high in (("a", 4, 4), ("b", 3, 5), ("c", 2, 2)):
+        cv2.imwrite(str(folder / f"{name}_rgb.png"), picture)
+        lines.append(f"{name},x,300,300,{low},{high}")
+    (folder / "truth.csv").write_text("\n".join(lines), encoding="utf-8")
+    found = closeups(tmp_path)
+    assert (found.photos, found.answered, found.within) == (3, 3, 2)
+    assert (found.usual, found.usual_within) == (4, 2)
+    assert closeups(tmp_path / "real") is None
