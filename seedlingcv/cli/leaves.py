@@ -20,7 +20,9 @@ def leaves(
     photos: Annotated[list[Path], typer.Argument(help="Close-ups of one seedling each, from straight above.",
                                                  show_default=False)],
 ) -> None:
-    """Count the leaves, seed leaves included, of one seedling a photo; no cards are needed.
+    """Count the leaves of a single seedling, seed leaves included.
+
+    One seedling a photo; no cards are needed.
 
     Ends with 0 if every photo gave a count, 3 if some didn't, 1 if none did.
     """
