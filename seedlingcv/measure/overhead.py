@@ -19,11 +19,12 @@ from seedlingcv.measure.table import CellMeasurement
 from seedlingcv.segment.heights import HeightMap, orthorectify
 from seedlingcv.segment.owners import LEAST_PLANT_MM2, owners_from_reading
 from seedlingcv.segment.plants import Plants, split_plants
+from seedlingcv.segment.vegetation import without_small
 
 # Mean chance that a plant's pixels are its own, below which spread and area are not given.
 LEAST_SURENESS = 0.7
 FILL_MM = 1.0  # the vegetation's edge may lie so far outside the owners', which are seen less closely
-LEAST_PIECE = 0.03  # of a plant's area; a leaf seen apart from its plant is larger
+LEAST_PIECE = 0.03  # of a plant's area; a leaf apart from its plant is larger, and a few stray pixels double the spread
 # Standard errors such that about nine in ten 90 % intervals held the truth on eight drawn flats, whichever of them was
 # left out; too few still where stretched plants lean into each other. Of cover: absolute and relative.
 COVER_SE, COVER_RELATIVE_SE = 0.006, 0.06
@@ -46,10 +47,10 @@ def find_plants(reading: OverheadReading, canopy_mm: float, known: Mapping[int, 
 
     known : cell index -> how many plants stand there, where the side photo has told
     """
+    if reading.network is not None:
+        return _plants_by_network(reading, canopy_mm, known)
     mask, view = lift(reading.vegetation, reading.view, reading.eye_mm, canopy_mm)
-    if reading.network is None:
-        return split_plants(mask, view, reading.fit.layout, reading.eye_mm, known)
-    return _plants_by_network(reading, view, known)
+    return split_plants(mask, view, reading.fit.layout, reading.eye_mm, known)
 
 
 def measure_overhead(reading: OverheadReading, canopy_mm: float, known: Mapping[int, int] | None = None,
@@ -62,9 +63,10 @@ def measure_overhead(reading: OverheadReading, canopy_mm: float, known: Mapping[
     layout, eye = reading.fit.layout, reading.eye_mm
     plants = find_plants(reading, canopy_mm, known)
     picture, _ = lift(reading.picture, reading.view, eye, canopy_mm)
-    mask, view = lift(reading.vegetation, reading.view, eye, canopy_mm)
     shapes = plants
-    if heights is not None:
+    if heights is None:
+        mask, view = lift(reading.vegetation, reading.view, eye, canopy_mm)
+    else:
         mask, view = orthorectify(reading.vegetation, reading.view, heights), reading.view
         if reading.network is not None:  # without it owners are too rough for shapes to gain by single heights
             shapes = replace(plants, labels=orthorectify(labels_on(view, plants, eye), view, heights), view=view)
@@ -104,16 +106,16 @@ def _entangled_se(plants: Plants, number: int) -> float:
     return float(np.hypot(TOUCHING_SE * touching, IN_PIECES_SE * (1 - largest / own.sum() > PIECES)))
 
 
-def _plants_by_network(reading: OverheadReading, view: PlaneView, known: Mapping[int, int] | None) -> Plants:
+def _plants_by_network(reading: OverheadReading, canopy_mm: float, known: Mapping[int, int] | None) -> Plants:
     """The network's owners, cut along the vegetation's edges and carried from the rim plane to the canopy plane."""
     owners = owners_from_reading(reading.network, reading.fit.layout, known)
-    inside = owners.view.at_scale(view.px_per_mm)
-    labels = np.zeros((view.height, view.width), np.uint16)
+    inside = owners.view.at_scale(reading.view.px_per_mm)
+    labels = np.zeros(reading.vegetation.shape, np.uint16)
     column, row = np.round(reading.view.to_px([inside.x0, inside.y0])).astype(int)
     labels[row : row + inside.height, column : column + inside.width] = cv2.resize(
         owners.labels, (inside.width, inside.height), interpolation=cv2.INTER_NEAREST)
-    labels = np.where(reading.vegetation, _filled(labels, round(FILL_MM * view.px_per_mm)), 0).astype(np.uint16)
-    lifted, _ = lift(labels, reading.view, reading.eye_mm, view.z_mm)
+    labels = np.where(reading.vegetation, _filled(labels, round(FILL_MM * inside.px_per_mm)), 0).astype(np.uint16)
+    lifted, view = lift(labels, reading.view, reading.eye_mm, canopy_mm)
     shown = np.bincount(labels.ravel(), minlength=len(owners.plants) + 1)[1:] / view.px_per_mm**2
     count = np.where(shown < LEAST_PLANT_MM2, 0, owners.plants)  # looked at closely, nothing grows there
     return Plants(lifted, view, count, np.nan_to_num(owners.sureness) >= LEAST_SURENESS)
@@ -149,7 +151,7 @@ def _measure_cell(name: str, cover: float, plants: Plants, shapes: Plants, numbe
         return CellMeasurement(name, plants=count, canopy_cover=cover, flags=("overlap_unsure" if count else "empty",))
     if count > 1:
         return CellMeasurement(name, plants=count, canopy_cover=cover, flags=("several_plants",))
-    own = _without_strays(own)
+    own = without_small(own, LEAST_PIECE * own.sum())
     px_per_mm = shapes.view.px_per_mm
     window = picture[corner[0] : corner[0] + seen.shape[0], corner[1] : corner[1] + seen.shape[1]][seen]
     sure = bool(plants.sure[number])
@@ -169,14 +171,6 @@ def _own_pixels(plants: Plants, number: int) -> tuple[np.ndarray | None, tuple[i
     if box is None:
         return None, (0, 0)
     return plants.labels[box] == number + 1, (box[0].start, box[1].start)
-
-
-def _without_strays(own: np.ndarray) -> np.ndarray:
-    """A plant without bits that lie apart from it: a few pixels far away would double its spread."""
-    _, pieces, stats, _ = cv2.connectedComponentsWithStats(own.astype(np.uint8))
-    keep = stats[:, cv2.CC_STAT_AREA] >= LEAST_PIECE * own.sum()
-    keep[0] = False
-    return keep[pieces]
 
 
 def feret_px(mask: np.ndarray) -> float:

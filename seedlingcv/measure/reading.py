@@ -15,15 +15,15 @@ from seedlingcv.flat.rectify import PlaneView, rectify
 from seedlingcv.flat.white import balance, white_reference
 from seedlingcv.segment import edges
 from seedlingcv.segment.model import FlatReading, read_flat, reading_view
-from seedlingcv.segment.owners import VEGETATION
-from seedlingcv.segment.vegetation import find_vegetation
+from seedlingcv.segment.network import logit
+from seedlingcv.segment.owners import LEAST_PLANT_MM2, VEGETATION
+from seedlingcv.segment.vegetation import find_vegetation, without_small
 from seedlingcv.tags.detect import Tag
 from seedlingcv.tags.family import CORNER_IDS
 
 PX_PER_MM = 3.0  # of what is measured; networks read other scales
 MARGIN_MM = 13.0  # beyond what the network reads: leaves hang far over the rim
 CERTAIN = 0.6  # a pixel is vegetation from this chance on; chosen on flats that the network had not seen
-LEAST_VEGETATION_MM2 = 2.0  # a seedling that has just broken the soil shows more
 # Below this overlap of what colour and network call vegetation, the network is out of its depth: photos of a
 # kind that it was not trained for. On 16 drawn photos it was 0.67 and more.
 LEAST_AGREEMENT = 0.4
@@ -112,11 +112,11 @@ def ask_networks(reading: OverheadReading) -> OverheadReading:
         return replace(reading, close=None)
     told = np.zeros((2, wide.height, wide.width), np.float32)
     for plane, chance in zip(told, (network.vegetation, network.stem), strict=True):
-        plane[window] = cv2.resize(_logit(chance), (inside.width, inside.height), interpolation=cv2.INTER_LINEAR)
+        plane[window] = cv2.resize(logit(chance), (inside.width, inside.height), interpolation=cv2.INTER_LINEAR)
     chance = edges.vegetation_chance(reading.close, told)
     size = (reading.view.width, reading.view.height)
     vegetation = cv2.resize(chance, size, interpolation=cv2.INTER_AREA) >= 255 * CERTAIN
-    vegetation = _without_specks(vegetation, reading.view.px_per_mm)
+    vegetation = without_small(vegetation, LEAST_PLANT_MM2 * reading.view.px_per_mm**2)
     return replace(reading, network=network, vegetation=vegetation, close=chance)
 
 
@@ -134,18 +134,6 @@ def surely_empty(reading: OverheadReading) -> frozenset[int]:
     if reading.network is None:
         return frozenset()
     return frozenset(np.flatnonzero(reading.network.count[:, 0] > SURE).tolist())
-
-
-def _without_specks(mask: np.ndarray, px_per_mm: float) -> np.ndarray:
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8))
-    keep = stats[:, cv2.CC_STAT_AREA] >= LEAST_VEGETATION_MM2 * px_per_mm**2
-    keep[0] = False
-    return keep[labels]
-
-
-def _logit(chance: np.ndarray) -> np.ndarray:
-    inner = np.clip(chance, 1e-4, 1 - 1e-4)
-    return np.log(inner / (1 - inner))
 
 
 def _agreement(vegetation: np.ndarray, view: PlaneView, network: FlatReading, layout: FlatLayout) -> float:

@@ -22,10 +22,11 @@ from seedlingcv.flat.white import WhiteReference
 from seedlingcv.measure.diameter import stem_diameter
 from seedlingcv.measure.row_points import StemPoints, row_points
 from seedlingcv.measure.stem_path import StemPath, soil_point
+from seedlingcv.segment.network import Peaks
 from seedlingcv.segment.plant_top import highest_plant_mm
 from seedlingcv.segment.row_plane import HIGHEST_MM
 from seedlingcv.segment.side import PX_PER_MM, SideStrip, side_strip
-from seedlingcv.segment.side_model import SidePeaks, SideReading, read_side
+from seedlingcv.segment.side_model import SideReading, read_side
 from seedlingcv.segment.stem import Trace, find_traces, label_plants
 
 NEAREST_MM = 150.0
@@ -121,7 +122,7 @@ def cell_shift_mm(bases_mm: np.ndarray, pose: SidePose) -> float:
     return float(shifts[np.argmax(support - 0.5 * (shifts / SHIFT_SD_MM) ** 2)])
 
 
-def _rivals(traces: list[Trace], strip: SideStrip, pose: SidePose, soil: SidePeaks) -> list[Trace]:
+def _rivals(traces: list[Trace], strip: SideStrip, pose: SidePose, soil: Peaks) -> list[Trace]:
     """The cell's stems, best first. Leaves that droop to the soil look like stems for a while, but no soil point is
     seen at their ends."""
     def rooted(trace: Trace) -> bool:

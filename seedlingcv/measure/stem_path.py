@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from seedlingcv.flat.backdrop import SidePose
+from seedlingcv.segment.network import Peaks
 from seedlingcv.segment.side import PX_PER_MM, SideStrip
-from seedlingcv.segment.side_model import SidePeaks
 from seedlingcv.segment.stem import Trace
 
 BASE_REACH_MM = (2.5, 8.0)  # a soil point belongs to a stem that is this near, sideways and up or down
@@ -25,7 +25,7 @@ class StemPath:
     row-A plane where the stem leaves the soil and `base_sd_mm` its standard error; `height_mm` of the plant above it
     """
 
-    def __init__(self, strip: SideStrip, pose: SidePose, trace: Trace, own: np.ndarray, soil: SidePeaks) -> None:
+    def __init__(self, strip: SideStrip, pose: SidePose, trace: Trace, own: np.ndarray, soil: Peaks) -> None:
         seen = strip.to_mm(np.column_stack([_smooth(trace.points[:, 0], 8), trace.points[:, 1]]))
         self.base_mm, self.base_sd_mm = base_height_mm(seen, pose.soil_up_mm, soil)
         above = seen[seen[:, 1] > self.base_mm]  # the tube may run on into the soil
@@ -41,7 +41,7 @@ class StemPath:
         """(right, up) mm."""
         return np.array([np.interp(arc_mm, self.arc, self.points[:, k]) for k in (0, 1)])
 
-    def along(self, peaks: SidePeaks) -> tuple[np.ndarray, np.ndarray]:
+    def along(self, peaks: Peaks) -> tuple[np.ndarray, np.ndarray]:
         """Arc lengths (n,) of the peaks on this stem, and their chances (n,)."""
         ahead = self.points[-1] - self.points[max(0, len(self.points) - 3 * PX_PER_MM)]
         ahead = ahead / max(float(np.linalg.norm(ahead)), 1e-6)
@@ -53,7 +53,7 @@ class StemPath:
         return arc[away.argmin(axis=1)[near]], peaks.scores[near]
 
 
-def soil_point(seen: np.ndarray, soil_up_mm: float, soil: SidePeaks) -> tuple[float, float] | None:
+def soil_point(seen: np.ndarray, soil_up_mm: float, soil: Peaks) -> tuple[float, float] | None:
     """(height on the row-A plane, chance) of the surest point near which a tube may leave the soil.
 
     seen : (n, 2) right and up of the followed tube, bottom to top
@@ -65,7 +65,7 @@ def soil_point(seen: np.ndarray, soil_up_mm: float, soil: SidePeaks) -> tuple[fl
     return (float(up[near[0]]), float(soil.scores[near[0]])) if len(near) else None  # the first is the surest
 
 
-def base_height_mm(seen: np.ndarray, soil_up_mm: float, soil: SidePeaks) -> tuple[float, float]:
+def base_height_mm(seen: np.ndarray, soil_up_mm: float, soil: Peaks) -> tuple[float, float]:
     """Height on the row-A plane where a stem leaves the soil, and its standard error; see `soil_point`."""
     point = soil_point(seen, soil_up_mm, soil)
     if point is None:

@@ -7,14 +7,14 @@ but less well. How it was trained: training/MODEL_CARD.md.
 
 from __future__ import annotations
 
-from importlib.resources import as_file, files
-
 import cv2
 import numpy as np
 
+from seedlingcv.segment.network import FOLDER, chance, load, woven
+
 PX_PER_MM = 4.0
 TILE_PX = (768, 1312)  # rows, columns; fixed in the file. Four of them cover a flat; less memory than one large one
-WEIGHTS = files("seedlingcv.segment") / "vegetation.onnx"
+WEIGHTS = FOLDER / "vegetation.onnx"
 EDGE_PX = 32  # of a tile, where it sees too little around: taken from its neighbour
 
 
@@ -26,15 +26,14 @@ def vegetation_chance(picture: np.ndarray, told: np.ndarray | None = None) -> np
     """
     height, width = picture.shape[:2]
     rows, columns = (_starts(n, tile) for n, tile in zip((height, width), TILE_PX, strict=True))
-    with as_file(WEIGHTS) as path:
-        network = cv2.dnn.readNetFromONNX(str(path))
+    network = load(WEIGHTS)
     out = np.zeros((height, width), np.uint8)
     for top in rows:
         for left in columns:
             window = np.s_[top : top + TILE_PX[0], left : left + TILE_PX[1]]
-            chance = _answer(network, picture[window], None if told is None else told[(slice(None), *window)])
+            answer = _answer(network, picture[window], None if told is None else told[(slice(None), *window)])
             inner = np.s_[EDGE_PX if top else 0 :, EDGE_PX if left else 0 :]
-            out[window][inner] = chance[: height - top, : width - left][inner]
+            out[window][inner] = answer[: height - top, : width - left][inner]
     return out
 
 
@@ -53,7 +52,4 @@ def _answer(network: cv2.dnn.Net, picture: np.ndarray, told: np.ndarray | None) 
     if told is not None:
         planes[0, 3:, :height, :width] = np.clip(told, -8, 8) / 8
     network.setInput(planes)
-    four = network.forward()[0]
-    _, m, n = four.shape
-    logits = four.reshape(2, 2, m, n).transpose(2, 0, 3, 1).reshape(2 * m, 2 * n)
-    return (255 / (1 + np.exp(-np.clip(logits, -30, 30))) + 0.5).astype(np.uint8)
+    return (255 * chance(woven(network.forward()[0])) + 0.5).astype(np.uint8)

@@ -7,27 +7,19 @@ processor, in about a quarter of a second, and gives the same numbers each time.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from importlib.resources import as_file, files
 
 import cv2
 import numpy as np
 
 from seedlingcv.flat.layout import FlatLayout
 from seedlingcv.flat.rectify import PlaneView, plane_view
+from seedlingcv.segment.network import FOLDER, Peaks, chance, load, tops, woven
 
 PX_PER_MM = 2.0
 MARGIN_MM = 32.0
 INPUT_PX = (704, 1248)  # rows, columns; fixed in the file
 LEAST_PEAK = 0.15
 COUNT_WEIGHTS = (1.5, 1.0, 2.0)  # of 0, 1, 2+ plants in training; taken out again to get chances
-
-
-@dataclass(frozen=True)
-class Peaks:
-    """places_mm (n, 2) on the rim plane; scores (n,) 0-1, highest first."""
-
-    places_mm: np.ndarray
-    scores: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -78,7 +70,7 @@ def read_flat(image: np.ndarray, layout: FlatLayout, eye_mm: np.ndarray) -> Flat
         raise ValueError(f"The network reads flats up to {INPUT_PX} px; this one takes {(view.height, view.width)}.")
     padded = np.zeros((1, 8, *INPUT_PX), np.float32)
     fill_input(padded[0, :, : view.height, : view.width], image, view, layout, eye_mm)
-    network = _network()
+    network = load(FOLDER / "overhead.onnx")
     network.setInput(padded)
     dense, owner, cells = network.forward(["dense", "owner", "cells"])
     del network, padded
@@ -86,12 +78,12 @@ def read_flat(image: np.ndarray, layout: FlatLayout, eye_mm: np.ndarray) -> Flat
     owner = owner[0, :, : view.height // 4, : view.width // 4]
     at_cells = _read_at(cells[0], layout, view)
     way, inner = (np.ascontiguousarray(dense[k : k + 2].transpose(1, 2, 0)) * unit for k, unit in ((8, 50), (14, 25)))
-    peaks = [_peaks(_chance(dense[k]), view) for k in (12, 13)]
+    peaks = [_peaks(chance(dense[k]), view) for k in (12, 13)]
     return FlatReading(
         view,
         np.asarray(eye_mm, float),
-        _chance(_woven(dense[:4])),
-        _chance(_woven(dense[4:8])),
+        chance(woven(dense[:4])),
+        chance(woven(dense[4:8])),
         way,
         inner,
         owner - np.log(np.exp(owner).sum(axis=0)),
@@ -117,25 +109,9 @@ def fill_input(
     planes[5] = sum(layout.pitch_mm) / 200
 
 
-def _network() -> cv2.dnn.Net:
-    """Loaded anew each time, in some 20 ms: kept, it would hold on to 250 MB between flats."""
-    with as_file(files("seedlingcv.segment") / "overhead.onnx") as path:
-        return cv2.dnn.readNetFromONNX(str(path))
-
-
-def _chance(logits: np.ndarray) -> np.ndarray:
-    return 1 / (1 + np.exp(-np.clip(logits, -30, 30)))
-
-
 def _shares(logits: np.ndarray) -> np.ndarray:
     grown = np.exp(logits - logits.max(axis=1, keepdims=True))
     return grown / grown.sum(axis=1, keepdims=True)
-
-
-def _woven(four: np.ndarray) -> np.ndarray:
-    """(4, m, n), the 2 x 2 pixels of each, -> (2m, 2n)."""
-    _, height, width = four.shape
-    return four.reshape(2, 2, height, width).transpose(2, 0, 3, 1).reshape(2 * height, 2 * width)
 
 
 def _read_at(cells: np.ndarray, layout: FlatLayout, view: PlaneView) -> np.ndarray:
@@ -149,17 +125,5 @@ def _read_at(cells: np.ndarray, layout: FlatLayout, view: PlaneView) -> np.ndarr
 
 
 def _peaks(heat: np.ndarray, view: PlaneView) -> Peaks:
-    """Places higher than all around them (half resolution), refined by a parabola."""
-    top = (heat >= cv2.dilate(heat, np.ones((3, 3), np.uint8))) & (heat > LEAST_PEAK)
-    top[[0, -1]] = top[:, [0, -1]] = False
-    rows, columns = np.nonzero(top)
-    if not len(rows):
-        return Peaks(np.empty((0, 2)), np.empty(0))
-    shift = []
-    for dr, dc in ((0, 1), (1, 0)):
-        before, here, after = heat[rows - dr, columns - dc], heat[rows, columns], heat[rows + dr, columns + dc]
-        curve = np.minimum(before + after - 2 * here, -1e-6)
-        shift.append(np.clip((before - after) / (2 * curve), -0.5, 0.5))
-    px = np.column_stack([columns + shift[0], rows + shift[1]]) * 2 + 0.5
-    order = np.argsort(-heat[rows, columns], kind="stable")
-    return Peaks(view.to_mm(px)[order], heat[rows, columns][order].astype(float))
+    px, scores = tops(heat, LEAST_PEAK)
+    return Peaks(view.to_mm(px), scores)

@@ -97,3 +97,11 @@ def _without_specks(mask: np.ndarray, index: np.ndarray, leaf: float, px_per_mm:
     keep = (best >= CORE_SHARE * leaf) & (stats[:, cv2.CC_STAT_AREA] >= LEAST_AREA_MM2 * px_per_mm**2)
     keep[0] = False
     return keep[labels]
+
+
+def without_small(mask: np.ndarray, least_px: float) -> np.ndarray:
+    """A bool mask without its pieces of fewer pixels."""
+    _, pieces, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8))
+    keep = stats[:, cv2.CC_STAT_AREA] >= least_px
+    keep[0] = False
+    return keep[pieces]

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from seedlingcv.measure.row_points import APEX, NODE, SHARES, Places, plant_share, row_points, row_share
-from seedlingcv.segment.side_model import SidePeaks
+from seedlingcv.segment.network import Peaks
 
 
 def places(*pairs):
@@ -74,7 +74,7 @@ class Straight:
 
 class Reading:
     def __init__(self, node, apex):
-        self.node, self.apex = (SidePeaks(np.column_stack([np.zeros(len(p)), p]), np.full(len(p), 0.8))
+        self.node, self.apex = (Peaks(np.column_stack([np.zeros(len(p)), p]), np.full(len(p), 0.8))
                                 for p in (node, apex))
 
 

@@ -11,7 +11,7 @@ from seedlingcv.flags import CELL
 from seedlingcv.flat.backdrop import fit_side
 from seedlingcv.measure.side import _rivals, cell_shift_mm, measure_side
 from seedlingcv.measure.side_view import side_labels, side_picture
-from seedlingcv.segment.side_model import SidePeaks
+from seedlingcv.segment.network import Peaks
 from seedlingcv.segment.stem import Trace
 from seedlingcv.tags.detect import detect_tags
 
@@ -122,7 +122,7 @@ def test_a_leaf_that_droops_to_the_soil_is_no_second_stem(row, chance, stems):
     up = np.arange(-4.0, 30.0, 0.2)
     tubes = [Trace(row.strip.to_px(np.column_stack([np.full(len(up), right), up])), 10.0, score)
              for right, score in ((0.0, 60.0), (9.0, 90.0))]
-    soil = SidePeaks(np.array([[0.0, -5.0], [9.0, -5.0]]), np.array([0.9, chance]))
+    soil = Peaks(np.array([[0.0, -5.0], [9.0, -5.0]]), np.array([0.9, chance]))
     found = _rivals(tubes, row.strip, row.pose, soil)
     assert len(found) == stems
     assert (found[0] is tubes[0]) == (stems == 1)

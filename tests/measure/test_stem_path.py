@@ -6,17 +6,17 @@ import numpy as np
 import pytest
 
 from seedlingcv.measure.stem_path import BASE_SD_MM, SOIL_SD_MM, StemPath, base_height_mm, soil_point
+from seedlingcv.segment.network import Peaks
 from seedlingcv.segment.side import PX_PER_MM, SideStrip
-from seedlingcv.segment.side_model import SidePeaks
 from seedlingcv.segment.stem import Trace
 
 SOIL_MM = -5.0
-NONE = SidePeaks(np.empty((0, 2)), np.empty(0))
+NONE = Peaks(np.empty((0, 2)), np.empty(0))
 
 
 def peaks(*found):
     places = np.array([(right, up) for right, up, _ in found], float)
-    return SidePeaks(places, np.array([chance for *_, chance in found], float))
+    return Peaks(places, np.array([chance for *_, chance in found], float))
 
 
 def upright(right=0.0, low=-4.0, high=40.0):

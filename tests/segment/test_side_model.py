@@ -13,7 +13,8 @@ from side_scene import SOIL_UP_MM, Plant, Scene, draw
 
 from seedlingcv.flat.backdrop import fit_side
 from seedlingcv.flat.white import balance, white_reference
-from seedlingcv.segment.side_model import _peaks, _woven, read_side
+from seedlingcv.segment.network import woven
+from seedlingcv.segment.side_model import _peaks, read_side
 from seedlingcv.tags.detect import detect_tags
 
 PITCH = 511 / 12
@@ -99,7 +100,7 @@ def test_higher_up_the_lower_part_stays(view, reading):
 
 def test_woven_pixels_by_hand():
     four = np.arange(8, dtype=np.float32).reshape(4, 1, 2)
-    np.testing.assert_array_equal(_woven(four), [[0, 2, 1, 3], [4, 6, 5, 7]])
+    np.testing.assert_array_equal(woven(four), [[0, 2, 1, 3], [4, 6, 5, 7]])
 
 
 def test_a_peak_between_pixels_is_found():
