@@ -144,8 +144,8 @@ def _checked(file: Path, flats: Path | None, crops: Path | None, marks: Path | N
 
 
 def _write_template(file: Path | None, inch: bool) -> None:
+    from seedlingcv.files import write_whole
     from seedlingcv.records.ruler import template
-    from seedlingcv.report.files import write_whole
 
     if file is None:
         typer.echo(template(inch=inch), nl=False)

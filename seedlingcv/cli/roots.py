@@ -25,9 +25,10 @@ def roots(
 
     Ends with 0 if every photo gave an answer, 3 if some didn't, 1 if none did or a file could not be read or written.
     """
+    from seedlingcv.files import write_whole
     from seedlingcv.measure.roots import RootCheck, check_roots
     from seedlingcv.photo.read import read_photo
-    from seedlingcv.report.files import check_targets, write_whole
+    from seedlingcv.report.files import check_targets
 
     if json:
         check_targets([json], keep=photos)

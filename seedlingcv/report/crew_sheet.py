@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import csv
 import io
-import os
 from collections.abc import Callable, Sequence
-from contextlib import suppress
 from datetime import date
 from pathlib import Path
 
 from seedlingcv.errors import OutputError
+from seedlingcv.files import write_whole
 from seedlingcv.plan.potup import Entry
 from seedlingcv.report import crew_page as page
 from seedlingcv.report import words
@@ -28,7 +27,6 @@ from seedlingcv.report.crew_facts import (
     label_rows,
     other_flats,
 )
-from seedlingcv.report.files import write_whole
 from seedlingcv.tags.draw import BLACK, MM, box, line, text
 from seedlingcv.tags.sheet import MARGIN_MM, PAPERS_MM
 
@@ -50,17 +48,7 @@ def write_crew_sheet(path: Path, entries: Sequence[Entry], *, today: date, inch:
     Raises OutputError for an unknown paper or a place that can't be written.
     """
     pdf, pages = crew_pdf(entries, today=today, inch=inch, compact=compact, paper=paper, own_crops=own_crops)
-    path = Path(path)
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        beside.write_bytes(pdf)
-        os.replace(beside, path)
-    except OSError as error:
-        raise OutputError(f"the crew sheet can't be written ({error.strerror or error}).", where=str(path),
-                          next_step="Name a file in a folder that you may write to.") from error
-    finally:
-        with suppress(OSError):
-            beside.unlink(missing_ok=True)
+    write_whole(path, pdf, what="the crew sheet ", next_step="Name a file in a folder that you may write to.")
     return pages
 
 

@@ -17,11 +17,11 @@ from seedlingcv import __version__
 from seedlingcv.advice.burial import Depth
 from seedlingcv.advice.verdict import Verdict
 from seedlingcv.errors import OutputError
+from seedlingcv.files import write_whole
 from seedlingcv.flags import Problem
 from seedlingcv.measure.table import CellMeasurement, FlatMeasurement
 from seedlingcv.photo.result import PhotoResult
 from seedlingcv.plan.potup import Entry
-from seedlingcv.report.files import write_whole
 from seedlingcv.report.words import FIGURES
 
 CELL_KEYS = (

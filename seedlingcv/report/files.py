@@ -1,10 +1,9 @@
-"""Write a result whole or not at all."""
+"""What is checked of the files to write before any work is done."""
 
 from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from contextlib import suppress
 from pathlib import Path
 
 from seedlingcv.errors import OutputError
@@ -42,23 +41,3 @@ def _same(one: Path, other: Path) -> bool:
 
 def _refused(path: Path, what: str, next_step: str) -> OutputError:
     return OutputError(what, where=str(path), next_step=next_step)
-
-
-def write_whole(path: Path, text: str) -> None:
-    """Write beside `path` and rename over it, so that nobody ever reads half a file.
-
-    Raises OutputError where the folder is missing or can't be written.
-    """
-    path = Path(path)
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        with open(beside, "w", encoding="utf-8", newline="") as out:
-            out.write(text)
-        os.replace(beside, path)
-    except OSError as error:
-        with suppress(OSError):
-            beside.unlink()
-        raise OutputError(
-            f"can't be written ({error.strerror or error}).", where=str(path),
-            next_step="Check that the folder exists, has space and may be written, or name another place.",
-        ) from error

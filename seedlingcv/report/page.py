@@ -13,13 +13,13 @@ from pathlib import Path
 
 from seedlingcv import __version__
 from seedlingcv.advice.verdict import Verdict
+from seedlingcv.files import write_whole
 from seedlingcv.measure.pictures import FlatPictures
 from seedlingcv.measure.table import FlatMeasurement
 from seedlingcv.photo.result import PhotoResult
 from seedlingcv.plan.potup import NOTHING, OLD, WORK, Entry, is_hurried, pot_up_list, turn
 from seedlingcv.records.parts import cell_place
 from seedlingcv.report import charts, drawings, words
-from seedlingcv.report.files import write_whole
 from seedlingcv.report.ramp import Scale, cover_scale, stretch_scale
 
 TEMPLATES = Path(__file__).parent / "templates"

@@ -7,12 +7,11 @@ for photographing roots.
 from __future__ import annotations
 
 import io
-import os
 from collections.abc import Sequence
-from contextlib import suppress
 from pathlib import Path
 
 from seedlingcv.errors import OutputError
+from seedlingcv.files import write_whole
 from seedlingcv.tags import howto, root_board
 from seedlingcv.tags.draw import (
     BOARD,
@@ -69,16 +68,7 @@ def write_cards(out: Path, *, paper: str = "a4", flats: Sequence[int] = (), boar
     Raises OutputError for an unknown paper, a number with no tag, or a place that can't be written.
     """
     pdf, pages = cards_pdf(paper=paper, flats=flats, board=board)
-    half = out.parent / f".cards-{os.getpid()}.part"
-    try:
-        half.write_bytes(pdf)
-        os.replace(half, out)
-    except OSError as error:
-        raise OutputError(f"the cards can't be written ({error.strerror or error}).", where=str(out),
-                          next_step="Name a file in a folder that you may write to.") from error
-    finally:
-        with suppress(OSError):  # where the place itself is no good, that has been said already
-            half.unlink(missing_ok=True)
+    write_whole(out, pdf, what="the cards ", next_step="Name a file in a folder that you may write to.")
     return pages
 
 

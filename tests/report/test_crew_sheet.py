@@ -363,7 +363,7 @@ def test_writing(tmp_path, monkeypatch):
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(crew_sheet.os, "replace", full)
+    monkeypatch.setattr("os.replace", full)
     with pytest.raises(OutputError, match="No space left"):
         write_crew_sheet(out, (), today=TODAY)
     assert out.read_bytes() == b"old" and list(tmp_path.iterdir()) == [out]

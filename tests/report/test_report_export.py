@@ -14,9 +14,10 @@ import pytest
 
 from seedlingcv.advice.verdict import Verdict
 from seedlingcv.errors import OutputError
+from seedlingcv.files import write_whole
 from seedlingcv.measure.table import CellMeasurement, FlatMeasurement
 from seedlingcv.plan.potup import Entry
-from seedlingcv.report import export, files
+from seedlingcv.report import export
 
 JUDGE = Path(__file__).resolve().parents[3] / "shared" / "eval" / "score.py"
 ACTIONS = {"pot_up", "pot_up_early", "wait", "sow_again", "do_not_transplant", "unsure"}
@@ -124,7 +125,7 @@ def test_a_failed_write_leaves_the_old_file_whole(tmp_path, monkeypatch):
 
     monkeypatch.setattr(os, "replace", full_disk)
     with pytest.raises(OutputError, match="No space left"):
-        files.write_whole(path, "new")
+        write_whole(path, "new")
     assert path.read_text() == "old" and os.listdir(tmp_path) == ["result.json"]
 
 

@@ -223,7 +223,7 @@ def test_a_failed_write_leaves_the_old_file(tmp_path, monkeypatch):
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(sheet.os, "replace", full)
+    monkeypatch.setattr("os.replace", full)
     with pytest.raises(OutputError, match="No space left"):
         sheet.write_cards(out)
     assert out.read_bytes() == b"old" and list(tmp_path.iterdir()) == [out]
