@@ -5,6 +5,7 @@
         LayoutError     a flat's layout is unknown or doesn't fit the photo
         CropError       a crop is unknown or its data file is wrong
         RegisterError   the register of flats can't be read
+        RecordsError    the records can't be opened, read or added to
         OutputError     a result can't be written
 
 Each error says what is wrong, where, and what to do next.
@@ -39,6 +40,10 @@ class CropError(SeedlingError):
 
 
 class RegisterError(SeedlingError):
+    pass
+
+
+class RecordsError(SeedlingError):
     pass
 
 

@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 PACKAGE = Path(__file__).resolve().parents[1] / "seedlingcv"
-STEPS = ["photo", "tags", "flat", "segment", "measure", "records", "crops", "advice", "plan", "report", "assess", "cli"]
+STEPS = ["photo", "tags", "flat", "segment", "measure", "records", "crops", "trials", "stretch", "advice", "plan",
+         "report", "assess", "cli"]
 FILES = sorted(PACKAGE.rglob("*.py"))
 
 
