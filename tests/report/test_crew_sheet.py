@@ -20,7 +20,6 @@ from seedlingcv.errors import OutputError
 from seedlingcv.measure.table import CellMeasurement, FlatMeasurement
 from seedlingcv.plan.potup import Entry
 from seedlingcv.records.ruler import WHOLE_FLAT
-from seedlingcv.report import crew_sheet
 from seedlingcv.report.crew_facts import SAFETY, count, label_rows
 from seedlingcv.report.crew_sheet import crew_pdf, write_crew_sheet, write_label_list
 from seedlingcv.report.depth_drawing import THICK
