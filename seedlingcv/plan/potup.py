@@ -24,11 +24,13 @@ HURRY_DAYS = 7  # a last sensible day within a week is a hurry: a nursery plans 
 
 @dataclass(frozen=True)
 class Entry:
-    """A flat or a part of one. `part` is such as `rows A-C`; the measurement then holds that part's cells only."""
+    """A flat or a part of one. `part` is such as `rows A-C`; the measurement then holds that part's cells only.
+    `left_band` says since when and how fast the flat outgrows its crop's usual stretch, where the records show it."""
 
     measurement: FlatMeasurement
     verdict: Verdict
     part: str | None = None
+    left_band: str | None = None
 
     @property
     def place(self) -> str:

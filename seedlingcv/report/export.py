@@ -66,7 +66,7 @@ def _flat(entry: Entry) -> dict:
         "flat": measured.flat, "part": entry.part, "crop": measured.crop, "layout": measured.layout,
         "variety": measured.variety, "sown": _iso(measured.sown), "light": measured.light, "day": _iso(measured.day),
         "flags": list(measured.flags),
-        "verdict": _verdict(entry.verdict),
+        "verdict": _verdict(entry.verdict), "left_band": entry.left_band,
         "summary": {f.field: _summary(measured, f.field) for f in FIGURES},
         "cells": [_cell(c) for c in measured.cells],
     }

@@ -11,16 +11,22 @@ from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
+from markupsafe import Markup
+
 from seedlingcv import __version__
 from seedlingcv.advice.verdict import Verdict
+from seedlingcv.crops.crop import Crop
 from seedlingcv.files import write_whole
 from seedlingcv.measure.pictures import FlatPictures
 from seedlingcv.measure.table import FlatMeasurement
 from seedlingcv.photo.result import PhotoResult
 from seedlingcv.plan.potup import NOTHING, OLD, WORK, Entry, is_hurried, pot_up_list, turn
+from seedlingcv.records.history import FlatHistory
 from seedlingcv.records.parts import cell_place
 from seedlingcv.report import charts, drawings, words
 from seedlingcv.report.ramp import Scale, cover_scale, stretch_scale
+
+Past = Mapping[tuple[int, str | None], tuple[FlatHistory, Crop | None]]  # by flat number and part
 
 TEMPLATES = Path(__file__).parent / "templates"
 CELL_PX = 29  # on a phone a map's cell is never narrower; twelve columns just fit, more scroll sideways
@@ -79,6 +85,8 @@ class Flat:
     photos: tuple[PhotoResult, ...]
     stays: str
     limits: tuple[str, ...]
+    left_band: str
+    past: Markup | None
 
 
 # The list's headings.
@@ -93,13 +101,16 @@ GROUPS = {
 
 def render_page(entries: Sequence[Entry], photos: Sequence[PhotoResult] = (),
                 pictures: Mapping[int, FlatPictures] | None = None, complaints: Sequence[str] = (), *,
-                today: date, inch: bool = False) -> str:
-    """The whole report as one HTML document. Flats go in the order in which they want work; all text is escaped."""
+                today: date, inch: bool = False, past: Past | None = None) -> str:
+    """The whole report as one HTML document. Flats go in the order in which they want work; all text is escaped.
+
+    past : what the records show of flats before today, for a chart on their pages
+    """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     ordered = pot_up_list(entries)
     scale = stretch_scale(c.legginess for e in ordered for c in e.measurement.cells)
-    flats = [_flat(e, photos, (pictures or {}).get(e.measurement.flat, FlatPictures()), scale, today, inch)
+    flats = [_flat(e, photos, (pictures or {}).get(e.measurement.flat, FlatPictures()), scale, today, inch, past or {})
              for e in ordered]
     refused, spare = words.not_used(photos)
     jinja = Environment(loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined,
@@ -122,9 +133,9 @@ def _groups(flats: Sequence[Flat]) -> list[tuple[str, list[Flat]]]:
 
 def write_page(path: Path, entries: Sequence[Entry], photos: Sequence[PhotoResult] = (),
                pictures: Mapping[int, FlatPictures] | None = None, complaints: Sequence[str] = (), *,
-               today: date, inch: bool = False) -> None:
+               today: date, inch: bool = False, past: Past | None = None) -> None:
     """Raises OutputError where the file can't be written."""
-    write_whole(path, render_page(entries, photos, pictures, complaints, today=today, inch=inch))
+    write_whole(path, render_page(entries, photos, pictures, complaints, today=today, inch=inch, past=past))
 
 
 def tally(entries: Sequence[Entry]) -> str:
@@ -159,7 +170,7 @@ def unbroken(text: str) -> str:
 
 
 def _flat(entry: Entry, photos: Sequence[PhotoResult], pictures: FlatPictures, scale: Scale, today: date,
-          inch: bool) -> Flat:
+          inch: bool, past: Past) -> Flat:
     measured, verdict = entry.measurement, entry.verdict
     orders = words.burial_lines(verdict, inch=inch)
     pictures = _own_pictures(pictures, measured) if entry.part else pictures
@@ -179,7 +190,17 @@ def _flat(entry: Entry, photos: Sequence[PhotoResult], pictures: FlatPictures, s
         warnings=tuple(words.flat_warnings(measured, photos)),
         photos=tuple(p for p in photos if p.flat == measured.flat),
         stays=unbroken(words.what_stays(verdict, inch=inch)), limits=_limits(verdict, today),
+        left_band=entry.left_band or "", past=_past(past.get((measured.flat, entry.part))),
     )
+
+
+def _past(known: tuple[FlatHistory, Crop | None] | None) -> Markup | None:
+    """A chart of the flat through the season; None where the records know no more than one day of it."""
+    if known is None or len(known[0].days) < 2:
+        return None
+    from seedlingcv.report.stretch_page import flat_chart
+
+    return flat_chart(*known)
 
 
 def _anchor(entry: Entry) -> str:

@@ -60,8 +60,7 @@ def one_line(entry: Entry, today: date, *, inch: bool = False) -> str:
     parts = [f"{words.ACTION[verdict.action].lower()}, {words.by_when(verdict, today)}"]
     if deep := words.burial(verdict, inch=inch):
         parts.append(deep[0].lower() + deep[1:])
-    if verdict.reasons:
-        parts.append(verdict.reasons[0])
+    parts += [text for text in (*verdict.reasons[:1], entry.left_band) if text]
     part = f" {entry.part}" if entry.part else ""
     line = f"{entry.measurement.flat}{part} {words.crop_name(entry.measurement)}: {'; '.join(parts)}"
     return " ".join(line.split())
@@ -106,6 +105,7 @@ def _below(entry: Entry, inch: bool) -> list[str]:
     deep, last = words.burial(verdict, inch=inch), words.last_day(verdict)
     lines = [f"How: {deep}"] if deep else []
     lines += [f"Why: {verdict.reasons[0]}"] if verdict.reasons else []
+    lines += [f"Stretch: {entry.left_band}"] if entry.left_band else []
     return lines + ([f"Last day: {last}"] if last else [])
 
 
