@@ -82,6 +82,7 @@ CELL = {
     "height_unsure": "the two overhead photos don't agree on its height",
     "diameter_unsure": "the stem's edges can't be told from what is behind it",
     "no_node": "the seed-leaf node can't be seen",
+    "corrected": "a figure was corrected by hand, or is not to be used",
 }
 
 

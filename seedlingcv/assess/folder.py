@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -10,8 +10,10 @@ from pathlib import Path
 from seedlingcv.advice.findings import LEAST_GROWTH_DAYS
 from seedlingcv.advice.own_marks import shift_by
 from seedlingcv.advice.pots import Pot
+from seedlingcv.assess import keeping as book
 from seedlingcv.assess.flat import FlatViews, MeasuredFlat, measure_flat
-from seedlingcv.assess.look import Look, look_at, with_problem
+from seedlingcv.assess.keeping import Keeping
+from seedlingcv.assess.look import Look, with_problem
 from seedlingcv.assess.masks import SUFFIX as MASK_SUFFIX
 from seedlingcv.assess.roots import settle_roots
 from seedlingcv.crops.crop import Crop, load_crop
@@ -27,17 +29,21 @@ from seedlingcv.plan.potup import Entry, pot_up_list
 from seedlingcv.records.marks import Marks
 from seedlingcv.records.register import FlatRow, Register
 
+REGISTERS = ("flats.csv", "flats.xlsx")
 Progress = Callable[[int, int, str], None]  # steps done, steps in all, what is being done
 
 
 @dataclass(frozen=True)
 class Assessment:
-    """entries in the list's order; pictures by flat; complaints about register and crops, one line each."""
+    """entries in the list's order; pictures by flat; complaints about register and crops, notes that need nothing done,
+    one line each; what the records know of the flats."""
 
     entries: list[Entry]
     photos: list[PhotoResult]
     pictures: dict[int, FlatPictures] = field(default_factory=dict)
     complaints: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    past: book.Past = field(default_factory=dict)
     today: date = field(default_factory=date.today)
 
     @property
@@ -47,13 +53,16 @@ class Assessment:
 
 
 def photo_files(folder: Path) -> list[Path]:
-    """All photos in the folder and below, by name; the program's own label images are left out.
+    """All photos in the folder and below, by name; the program's own label images are left out, and so is a folder
+    below with a register of its own: its flats are others.
 
     Raises PhotoError if the folder is not there or holds no photo.
     """
     if not folder.is_dir():
         raise PhotoError("There is no such folder.", where=str(folder), next_step="Name the folder with the photos.")
+    apart = {p.parent for p in folder.rglob("*") if p.name.lower() in REGISTERS} - {folder}
     found = sorted(p for p in folder.rglob("*") if is_photo_name(p) and not p.name.endswith(MASK_SUFFIX)
+                   and not apart & set(p.parents)
                    and not any(part.startswith(".") for part in p.relative_to(folder).parts))
     if not found:
         raise PhotoError("There are no photos in this folder.", where=str(folder),
@@ -72,52 +81,111 @@ class _Seen:
 
 def assess_folder(folder: Path, register: Register | None = None, *, own_crops: Path | None = None,
                   today: date | None = None, inch: bool = False, masks: Path | None = None, pot: Pot | None = None,
-                  marks: Marks | None = None, progress: Progress = lambda done, total, name: None) -> Assessment:
+                  marks: Marks | None = None, keeping: Keeping | None = None,
+                  progress: Progress = lambda done, total, name: None) -> Assessment:
     """Look at every photo, measure every flat, and say what to do with each.
 
     today : the day the list is for; the newest photo's day if None
     pot : the pot that is used, else the usual one for the cell size
     marks : the grower's own marks, which shift crops' limits of stretch
+    keeping : the records to add to, if any (keeping.py has the rules)
     """
     files = photo_files(folder)
-    looks: list[Look] = []
-    for number, path in enumerate(files):
-        name = path.relative_to(folder).as_posix()
-        progress(number, 2 * len(files), name)
-        looks.append(look_at(path, name))
+    looks = book.look_through(files, folder, keeping, lambda done, name: progress(done, 2 * len(files), name))
     candidates = [look.candidate(i) for i, look in enumerate(looks) if look.result.usable and look.roots is None]
     groups = group_photos(candidates)
-    before = _some_days_before(candidates, groups)
     newest = max((g.day for g in groups if g.day), default=None)
     today = today or newest or date.today()
-    complaints = list(register.complaints) if register else []
-    rows = {g.flat: (register.rows(g.flat) if register else ()) or (FlatRow(g.flat),) for g in groups}
+    rows = {g.flat: _rows(g, register, keeping) for g in groups}
+    measurer = _Measurer(looks, rows, own_crops, lambda done, name: progress(len(files) + done, 2 * len(files), name))
+    older = book.days_before(candidates, groups) if keeping else []
+    if keeping:
+        _measure_days_before(older, measurer, keeping)
+    before = {} if keeping else _some_days_before(candidates, groups)
     seen: list[_Seen] = []
-    pictures, done = {}, len(files)
+    pictures = {}
     for group in groups:
-        progress(done, 2 * len(files), f"flat {group.flat}")
-        first = rows[group.flat][0]
-        measured, now = _measure(group, looks, first, own_crops, masks)
-        earlier = _measure(before[group.flat], looks, first, own_crops, None)[1] if group.flat in before else None
+        measured, now = measurer.measure(group, masks)
+        earlier = measurer.measure(before[group.flat])[1] if group.flat in before else None
         seen.append(_Seen(rows[group.flat], now, earlier))
+        if keeping and now.cells:
+            keeping.keep_day(now, book.photo_keys(group, looks))
         pictures[group.flat] = measured.pictures
         _note_what_measuring_found(group, looks, measured)
-        if earlier:
-            _note_growth(before[group.flat], looks)
-        done += sum(i is not None for i in (group.overhead, group.second, group.side)) + len(group.spare)
+        if group.flat in before:
+            _note(before[group.flat], looks, "looked at for growth since then")
+    if keeping:
+        book.keep_corrections(keeping)
+        seen = [replace(s, now=book.as_corrected(keeping, s.now), earlier=book.day_of_growth(keeping, s.now))
+                for s in seen]
+    for group in older:
+        _note(group, looks, "looked at for the records")
     roots = settle_roots(looks, {g.flat: g.day for g in groups}, rows)
     parts = [part for s in seen for m in (s.now, s.earlier) if m for _, part, _ in parts_of(m, s.rows)]
     shift, unused = shift_by(marks, parts, own_crops)
-    complaints += [*(marks.complaints if marks else ()), *unused]
+    complaints = [*(register.complaints if register else ()), *(marks.complaints if marks else ()), *unused]
 
-    def crop_of(row: FlatRow) -> Crop | None:
-        crop = _crop(row, own_crops, complaints)
+    def crop_of(name: str | None, flat: int) -> Crop | None:
+        crop = _crop(name, flat, own_crops, complaints)
         return shift(crop) if crop else None
 
-    entries = [entry for s in seen for entry in entries_of(s.now, s.rows, crop_of, today=today, inch=inch, pot=pot,
-                                                           earlier=s.earlier, photo_roots=roots.get(s.now.flat))]
+    entries = [entry for s in seen
+               for entry in entries_of(s.now, s.rows, lambda row: crop_of(row.crop, row.flat), today=today, inch=inch,
+                                       pot=pot, earlier=s.earlier, photo_roots=roots.get(s.now.flat))]
+    past, notes = {}, []
+    if keeping:
+        past = book.pasts(keeping, entries, lambda e: crop_of(e.measurement.crop, e.measurement.flat))
+        entries, notes = book.with_past(entries, past)
+        book.keep_photos_seen(keeping, looks)
+        book.keep_roots(keeping, roots, groups)
+        book.keep_list(keeping, entries, today)
+    complaints += keeping.complaints if keeping else []
     progress(2 * len(files), 2 * len(files), "")
-    return Assessment(pot_up_list(entries), [look.result for look in looks], pictures, complaints, today)
+    return Assessment(pot_up_list(entries), [look.result for look in looks], pictures,
+                      list(dict.fromkeys(complaints)), notes, past, today)
+
+
+def _rows(group: FlatPhotos, register: Register | None, keeping: Keeping | None) -> tuple[FlatRow, ...]:
+    """What the register says of a flat; where it is silent, what the records know."""
+    rows = register.rows(group.flat) if register else ()
+    if not rows and keeping:
+        rows = keeping.rows.get(group.flat, ())
+    rows = rows or (FlatRow(group.flat),)
+    return (book.roots_by_hand(keeping, rows[0], group.day), *rows[1:]) if keeping and len(rows) == 1 else rows
+
+
+@dataclass
+class _Measurer:
+    """Measures one flat's photos of one day after the other; tells how far it is."""
+
+    looks: list[Look]
+    rows: Mapping[int, Sequence[FlatRow]]
+    own_crops: Path | None
+    progress: Callable[[int, str], None]
+    done: int = 0
+
+    def measure(self, group: FlatPhotos, masks: Path | None = None) -> tuple[MeasuredFlat, FlatMeasurement]:
+        self.progress(self.done, f"flat {group.flat}")
+        row = self.rows[group.flat][0]
+        views = FlatViews(*(None if i is None else self.looks[i] for i in (group.overhead, group.second, group.side)))
+        layout = (row.rows, row.columns) if row.rows and row.columns else None
+        crop = _crop(row.crop, row.flat, self.own_crops, [])
+        measured = measure_flat(views, layout, crop.usual_height_mm if crop else None, masks,
+                                leaves_in_pairs=crop is not None and crop.leaves_in_pairs)
+        self.done += sum(i is not None for i in (group.overhead, group.second, group.side)) + len(group.spare)
+        apart = ("days_apart",) if group.days_apart else ()
+        flags = (*_warnings(group, self.looks), *apart, *measured.flags, *(p.code for p in measured.problems.values()))
+        return measured, FlatMeasurement(group.flat, group.day, measured.rows, measured.columns, measured.cells,
+                                         flags=tuple(dict.fromkeys(flags)))
+
+
+def _measure_days_before(groups: Sequence[FlatPhotos], measurer: _Measurer, keeping: Keeping) -> None:
+    """Into the records with every day that they don't hold yet."""
+    for group in groups:
+        if not keeping.closed and not book.is_kept(keeping, group, measurer.looks):
+            measured = measurer.measure(group)[1]
+            if measured.cells:
+                keeping.keep_day(measured, book.photo_keys(group, measurer.looks))
 
 
 def _some_days_before(candidates: Sequence[Candidate], groups: Sequence[FlatPhotos]) -> dict[int, FlatPhotos]:
@@ -127,28 +195,14 @@ def _some_days_before(candidates: Sequence[Candidate], groups: Sequence[FlatPhot
     return {g.flat: g for g in group_photos(old)}
 
 
-def _crop(row: FlatRow, own_crops: Path | None, complaints: list[str]) -> Crop | None:
-    if row.crop is None:
+def _crop(name: str | None, flat: int, own_crops: Path | None, complaints: list[str]) -> Crop | None:
+    if name is None:
         return None
     try:
-        return load_crop(row.crop, own_crops)
+        return load_crop(name, own_crops)
     except CropError as error:
-        complaints.append(f"Flat {row.flat}: {error}")
+        complaints.append(f"Flat {flat}: {error}")
         return None
-
-
-def _measure(group: FlatPhotos, looks: Sequence[Look], row: FlatRow, own_crops: Path | None,
-             masks: Path | None) -> tuple[MeasuredFlat, FlatMeasurement]:
-    """row : the flat's first in the register."""
-    views = FlatViews(*(looks[i] if i is not None else None for i in (group.overhead, group.second, group.side)))
-    layout = (row.rows, row.columns) if row.rows and row.columns else None
-    crop = _crop(row, own_crops, [])
-    measured = measure_flat(views, layout, crop.usual_height_mm if crop else None, masks,
-                            leaves_in_pairs=crop is not None and crop.leaves_in_pairs)
-    apart = ("days_apart",) if group.days_apart else ()
-    flags = (*_warnings(group, looks), *apart, *measured.flags, *(p.code for p in measured.problems.values()))
-    return measured, FlatMeasurement(group.flat, group.day, measured.rows, measured.columns, measured.cells,
-                                     flags=tuple(dict.fromkeys(flags)))
 
 
 def _warnings(group: FlatPhotos, looks: Sequence[Look]) -> tuple[str, ...]:
@@ -169,8 +223,8 @@ def _note_what_measuring_found(group: FlatPhotos, looks: list[Look], measured: M
         looks[index] = with_problem(looks[index], Problem("spare", fatal=False), usable=False, note=why)
 
 
-def _note_growth(group: FlatPhotos, looks: list[Look]) -> None:
+def _note(group: FlatPhotos, looks: list[Look], what_for: str) -> None:
     for index in (group.overhead, group.second, group.side):
         if index is not None:
-            result = replace(looks[index].result, note=f"of {group.day}; looked at for growth since then")
+            result = replace(looks[index].result, note=f"of {group.day}; {what_for}")
             looks[index] = replace(looks[index], result=result)

@@ -37,6 +37,7 @@ class Look:
     focal_px: float | None = None
     pose: Pose | None = None  # overhead only
     roots: RootCheck | None = None  # the root board only
+    sha256: str = ""
 
     def candidate(self, index: int) -> Candidate:
         assert self.result.view is not None
@@ -58,7 +59,7 @@ def look_at(path: Path, name: str) -> Look:
     except PhotoError as error:
         note = f"{error.what} {error.next_step}".strip()
         return Look(path, PhotoResult(name, problems=(Problem("unreadable"),), note=note))
-    return _look(photo, name)
+    return replace(_look(photo, name), sha256=photo.sha256)
 
 
 def _look(photo: Photo, name: str) -> Look:

@@ -13,13 +13,15 @@ from seedlingcv.cli.cards import cards
 from seedlingcv.cli.crop import crop
 from seedlingcv.cli.demo import demo
 from seedlingcv.cli.leaves import leaves
+from seedlingcv.cli.list import list_
 from seedlingcv.cli.roots import roots
+from seedlingcv.cli.stretch import stretch
 from seedlingcv.errors import SeedlingError
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, rich_markup_mode=None,
                   help="From phone photos of seedling flats to a pot-up list.")
-for command in (assess, advise, roots, leaves, cards, crop, demo):  # in the order in which help lists them
-    app.command()(command)
+for command in (assess, advise, list_, stretch, roots, leaves, cards, crop, demo):  # as help lists them
+    app.command(command.__name__.rstrip("_"))(command)
 
 
 def main() -> None:

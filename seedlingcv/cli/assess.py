@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import ExitStack
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -17,6 +18,8 @@ from seedlingcv.errors import PhotoError
 if TYPE_CHECKING:
     from seedlingcv.advice.pots import Pot
     from seedlingcv.assess.folder import Assessment
+    from seedlingcv.assess.keeping import Keeping
+    from seedlingcv.records.register import Register
 
 REPORT = Path("pot-up-list.html")
 
@@ -26,6 +29,7 @@ def assess(
     flats: Annotated[Path | None, typer.Option(help="Register of flats, if not flats.csv in the folder.")] = None,
     crops: options.Crops = None,
     marks: options.Marks = None,
+    records: options.Records = None,
     pot: options.PotSize = None,
     today: options.Today = None,
     report: Annotated[Path, typer.Option(help="The HTML report to write.")] = REPORT,
@@ -46,7 +50,7 @@ def assess(
     """
     to = Targets(report, json, csv, crew, labels, compact, paper.value)
     done = run(folder, flats=flats, crops=crops, today=today.date() if today else None, inches=inches, masks=masks,
-               quiet=quiet, marks=marks, pot=own_pot(pot), targets=to.paths)
+               quiet=quiet, marks=marks, records=records, pot=own_pot(pot), targets=to.paths)
     write(results(done), to, own_crops=crops, inch=inches, quiet=quiet)
     if not done.entries:
         raise typer.Exit(1)
@@ -55,16 +59,17 @@ def assess(
 
 
 def results(done: Assessment) -> Results:
-    return Results(done.entries, done.today, done.complaints, done.photos, done.pictures)
+    return Results(done.entries, done.today, done.complaints, done.photos, done.pictures, done.notes, done.past)
 
 
 def run(folder: Path, *, flats: Path | None = None, crops: Path | None = None, today: date | None = None,
         inches: bool = False, masks: Path | None = None, quiet: bool = False, marks: Path | None = None,
-        pot: Pot | None = None, targets: Sequence[Path] = ()) -> Assessment:
+        records: str | None = None, pot: Pot | None = None, targets: Sequence[Path] = ()) -> Assessment:
     """Assess with a progress bar on the terminal's error stream.
 
-    What is wrong with the folder, the register, the crop file or the files to write (`targets`) is told first:
-    measuring takes minutes. Raises PhotoError, RegisterError, CropError, OutputError.
+    records : a file or address of records to add to
+    What is wrong with the folder, the register, the crop file, the records or the files to write (`targets`) is told
+    first: measuring takes minutes. Raises PhotoError, RegisterError, CropError, RecordsError, OutputError.
     """
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
@@ -84,17 +89,34 @@ def run(folder: Path, *, flats: Path | None = None, crops: Path | None = None, t
     own_marks = read_marks(marks) if marks else None
     if crops:
         check_crops(crops)
-    check_targets(targets, keep=[*photos, *(p for p in (path, crops, marks) if p)])
+    kept = Path(records) if records else None
+    check_targets(targets, keep=[*photos, *(p for p in (path, crops, marks, kept) if p)])
     if masks:
         check_masks(masks, [photo.relative_to(folder).as_posix() for photo in photos])
     console = Console(stderr=True)
     share = TextColumn("{task.percentage:.0f} %")
-    with Progress(TextColumn("{task.description}"), BarColumn(), share, TimeRemainingColumn(), console=console,
-                  transient=True, disable=quiet or not console.is_terminal) as bar:
+    with ExitStack() as stack:
+        keeping = _keeping(stack, records, folder, register) if records else None
+        bar = stack.enter_context(Progress(
+            TextColumn("{task.description}"), BarColumn(), share, TimeRemainingColumn(), console=console,
+            transient=True, disable=quiet or not console.is_terminal))
         task = bar.add_task("Looking")
 
         def progress(step: int, steps: int, name: str) -> None:
             bar.update(task, completed=step, total=steps, description=name[-30:])
 
         return assess_folder(folder, register, own_crops=crops, today=today, inch=inches, masks=masks, pot=pot,
-                             marks=own_marks, progress=progress)
+                             marks=own_marks, keeping=keeping, progress=progress)
+
+
+def _keeping(stack: ExitStack, target: str, folder: Path, register: Register | None) -> Keeping:
+    """The records, open until the stack closes, with what stands in the tables beside the photos."""
+    from seedlingcv.assess.keeping import Keeping
+    from seedlingcv.records.adding import keep_tables
+    from seedlingcv.records.database import open_records
+
+    records = stack.enter_context(open_records(target))
+    if records.backup:
+        typer.echo(f"The records were brought up to date; as they were, they stand in {records.backup}.", err=True)
+    remarks, corrections = keep_tables(records, folder, register)
+    return Keeping(records, complaints=remarks, corrections=corrections)

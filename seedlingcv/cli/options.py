@@ -34,6 +34,9 @@ Inches = Annotated[bool, typer.Option("--inches", help="Lengths in inches, tempe
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="One line a flat; what could not be used goes to the error "
                                                            "stream, one line each.")]
 
+Records = Annotated[str | None, typer.Option("--records", envvar="SEEDLINGCV_RECORDS", show_default=False,
+                                             show_envvar=False, help="The season's records: a file, or postgresql://…")]
+
 
 def own_pot(text: str | None) -> Pot | None:
     """The pot that `--pot` names. Raises typer.BadParameter, saying how a pot is written."""
@@ -43,3 +46,11 @@ def own_pot(text: str | None) -> Pot | None:
         return read_pot(text) if text is not None else None
     except ValueError as error:
         raise typer.BadParameter(f"{text!r}: {error}.", param_hint="--pot") from error
+
+
+def records_named(target: str | None) -> str:
+    """The records that `--records` or the environment names. Raises typer.BadParameter if neither does."""
+    if not target:
+        raise typer.BadParameter("Name the file that holds the season's records, such as season.db, or set "
+                                 "SEEDLINGCV_RECORDS to it.", param_hint="--records")
+    return target

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from seedlingcv.measure.pictures import FlatPictures
     from seedlingcv.photo.result import PhotoResult
     from seedlingcv.plan.potup import Entry
+    from seedlingcv.report.page import Past
 
 NEEDS_ATTENTION = 3  # exit code: a list was made, but something that was given could not be used
 
@@ -50,6 +51,8 @@ class Results:
     complaints: Sequence[str] = ()
     photos: Sequence[PhotoResult] = ()
     pictures: Mapping[int, FlatPictures] | None = None
+    notes: Sequence[str] = ()
+    past: Past | None = None
 
 
 def write(done: Results, to: Targets, *, own_crops: Path | None = None, inch: bool = False,
@@ -82,7 +85,7 @@ def write(done: Results, to: Targets, *, own_crops: Path | None = None, inch: bo
         ("Crew sheet", to.crew, crew),
         ("Labels", to.labels, labels),
         ("Report", to.report, lambda p: write_page(p, done.entries, done.photos, done.pictures, done.complaints,
-                                                   today=done.today, inch=inch)),
+                                                   today=done.today, inch=inch, past=done.past)),
     )
     failed: list[OutputError] = []
     written = []
@@ -98,6 +101,8 @@ def write(done: Results, to: Targets, *, own_crops: Path | None = None, inch: bo
         for line in trouble_lines(done.entries, done.photos, done.complaints):
             typer.echo(line, err=True)
     else:
+        for note in done.notes:
+            typer.echo(note)
         for name, path in written:
             if name:  # figures for other programs need no reminder
                 typer.echo(f"{name}: {path.resolve()}")

@@ -1,4 +1,4 @@
-"""Where in the flat plants stretch: a plane fitted to the stem lengths of all cells."""
+"""Where in the flat plants stretch: a plane fitted to a figure of all cells."""
 
 from __future__ import annotations
 
@@ -14,6 +14,17 @@ CLEAR_P = 0.05
 
 
 @dataclass(frozen=True)
+class Plane:
+    """A figure's slope for each 100 mm along x (columns) and y (rows), (2,); its covariance (2, 2), with `free` degrees
+    of freedom."""
+
+    slope: np.ndarray
+    covariance: np.ndarray
+    free: int
+    plants: int
+
+
+@dataclass(frozen=True)
 class Gradient:
     """Stems get longer by `mm_per_100mm` (95 % interval `low` to `high`) towards `towards`, which names a side or
     corner of the flat. `clear` is False where the lengths would vary as much by chance (F test, p >= 0.05)."""
@@ -26,36 +37,46 @@ class Gradient:
     clear: bool
 
 
-def stem_gradient(measurement: FlatMeasurement) -> Gradient | None:
-    """Ordinary least squares of stem length on the cell's place; None with fewer than 12 measured plants.
+def fit_plane(measurement: FlatMeasurement, field: str) -> Plane | None:
+    """Ordinary least squares of a figure of single plants on the cell's place on a common flat.
 
-    The slope is taken along the steepest direction found; its interval is Student's t on that direction. It says
-    how this flat's plants differ across it, not why: neighbours share light, water and seed lot.
+    None with fewer than LEAST_PLANTS measured plants, or where all stand in one row or column.
     """
-    from scipy import stats
-
     layout = standard_layout(measurement.rows, measurement.columns)
     places = {cell.name: cell.centre_mm for cell in layout.cells}
-    cells = [c for c in measurement.singles if c.stem_length_mm is not None]
+    cells = [c for c in measurement.singles if getattr(c, field) is not None and c.cell in places]
     if len(cells) < LEAST_PLANTS:
         return None
     at = np.array([places[c.cell] for c in cells]) / 100
     design = np.column_stack([np.ones(len(at)), at - at.mean(axis=0)])
-    if np.linalg.matrix_rank(design) < 3:  # all in one row
+    if np.linalg.matrix_rank(design) < 3:
         return None
-    lengths = np.array([c.stem_length_mm for c in cells])
-    fit, *_ = np.linalg.lstsq(design, lengths, rcond=None)
+    values = np.array([getattr(c, field) for c in cells])
+    fit, *_ = np.linalg.lstsq(design, values, rcond=None)
     free = len(cells) - 3
-    residual = lengths - design @ fit
-    spread = np.linalg.inv(design.T @ design)[1:, 1:] * (residual @ residual) / free
-    slope = fit[1:]
+    residual = values - design @ fit
+    covariance = np.linalg.inv(design.T @ design)[1:, 1:] * (residual @ residual) / free
+    return Plane(fit[1:], covariance, free, len(cells))
+
+
+def stem_gradient(measurement: FlatMeasurement) -> Gradient | None:
+    """The plane of stem lengths along its steepest direction, with Student's t on that direction; None without a plane.
+
+    It says how this flat's plants differ across it, not why: neighbours share light, water and seed lot.
+    """
+    from scipy import stats
+
+    plane = fit_plane(measurement, "stem_length_mm")
+    if plane is None:
+        return None
+    slope, spread, free = plane.slope, plane.covariance, plane.free
     size = float(np.hypot(*slope))
     if size == 0:
-        return Gradient(0.0, 0.0, 0.0, "", len(cells), clear=False)
+        return Gradient(0.0, 0.0, 0.0, "", plane.plants, clear=False)
     along = slope / size
     half = float(stats.t.ppf(0.975, free) * np.sqrt(along @ spread @ along))
     chance = float(stats.f.sf(slope @ np.linalg.solve(spread, slope) / 2, 2, free)) if half > 0 else 0.0
-    return Gradient(size, size - half, size + half, _direction(along, measurement), len(cells), chance < CLEAR_P)
+    return Gradient(size, size - half, size + half, _direction(along, measurement), plane.plants, chance < CLEAR_P)
 
 
 def _direction(along: np.ndarray, measurement: FlatMeasurement) -> str:

@@ -54,6 +54,15 @@ def read_photo(path: Path) -> Photo:
     return Photo(path, image, exif, hashlib.sha256(data).hexdigest())
 
 
+def content_hash(path: Path) -> str:
+    """SHA-256 of the file, which is the photo's identity whatever it is called; empty where it can't be read."""
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return ""
+
+
 def _read_bytes(path: Path) -> bytes:
     try:
         size = path.stat().st_size

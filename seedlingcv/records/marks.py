@@ -16,10 +16,12 @@ from datetime import date
 from math import isfinite
 from pathlib import Path
 
-from seedlingcv.errors import RegisterError
 from seedlingcv.records import sheet
+from seedlingcv.records.columns import FLAT, Kind, Line, read_lines
 
-COLUMNS = ("flat", "date", "mark", "legginess", "crop", "true_leaves")
+KIND = Kind("marks file", "marks", "flat,date,mark,legginess,crop,true_leaves",
+            FLAT | {"date": ("day", "marked_on", "date_marked"), "mark": ("verdict",), "legginess": (),
+                    "crop": ("species",), "true_leaves": ("leaves", "leaf_count")}, needs=("flat", "mark"))
 WORDS = {"fine": False, "ok": False, "good": False, "leggy": True, "stretched": True}
 MOST_LEGGINESS = 20  # beyond it something else was written there
 MOST_LEAVES = 50
@@ -46,50 +48,38 @@ class Marks:
 
 def read_marks(path: Path) -> Marks:
     """Raises RegisterError if the file can't be read or has no `flat` and `mark` columns."""
-    table = sheet.read_table(path, "marks file")
-    number, header = next(((n, row) for n, row in table if any(row)), (0, []))
-    names = [name.lower().replace(" ", "_") for name in header]
-    if not {"flat", "mark"} <= set(names):
-        raise RegisterError("The marks file has no columns named flat and mark.", where=path.name,
-                            next_step=f"Its first line must name the columns: {','.join(COLUMNS)}.")
+    lines = read_lines(path, KIND)
     seen_at: dict[tuple, int] = {}
-    marks, complaints = [], []
-    for at, values in table:
-        if at <= number or not any(values):
-            continue
-        wrong: list[str] = []
-        mark = _mark(names, values, wrong)
-        if mark is not None:
-            first = seen_at.setdefault((mark.flat, mark.day, mark.crop), at)
-            if first == at:
-                marks.append(mark)
-            else:
-                wrong.append(f"flat {mark.flat} was marked for that day in row {first} already; that one counts, "
-                             "so delete one of the two")
-        if wrong:
-            complaints.append(f"{path.name} row {at}: {'; '.join(wrong)}.")
-    return Marks(path, tuple(marks), tuple(complaints))
+
+    def first(line: Line, wrong: list[str]) -> Mark | None:
+        mark = _mark(line, wrong)
+        at = seen_at.setdefault((mark.flat, mark.day, mark.crop), line.at) if mark else line.at
+        if mark and at != line.at:
+            wrong.append(f"flat {mark.flat} was marked for that day in row {at} already; that one counts, so delete "
+                         "one of the two")
+            return None
+        return mark
+
+    marks = lines.read(first)
+    return Marks(path, tuple(marks), tuple(lines.complaints))
 
 
-def _mark(names: list[str], values: list[str], wrong: list[str]) -> Mark | None:
+def _mark(line: Line, wrong: list[str]) -> Mark | None:
     """None if the row can't be used. What is wrong is added to `wrong`."""
-    cells: dict[str, str] = {}
-    for name, value in zip(names, values, strict=False):
-        cells.setdefault(name, value)
-    flat = sheet.flat_number(cells.get("flat", ""), wrong)
+    flat = sheet.flat_number(line.text("flat"), wrong)
     if flat is None:
         return None
-    word = cells.get("mark", "")
+    word = line.text("mark")
     if word.lower() not in WORDS:
         wrong.append(f'the mark "{sheet.short(word)}" is left out; write fine or leggy')
         return None
-    legginess = _number(cells.get("legginess", ""), MOST_LEGGINESS, wrong, "legginess")
-    leaves = _number(cells.get("true_leaves", ""), MOST_LEAVES, wrong, "number of true leaves", least=0)
-    day = sheet.day(cells.get("date", ""), wrong, "date")
+    legginess = _number(line.text("legginess"), MOST_LEGGINESS, wrong, "legginess")
+    leaves = _number(line.text("true_leaves"), MOST_LEAVES, wrong, "number of true leaves", least=0)
+    day = sheet.day(line.text("date"), wrong, "date")
     if day is None and legginess is None:
         wrong.append("without a date (and without a legginess) the mark belongs to no photos, so it is left out")
         return None
-    return Mark(flat, WORDS[word.lower()], day, legginess, cells.get("crop", "").lower() or None, leaves)
+    return Mark(flat, WORDS[word.lower()], day, legginess, line.text("crop").lower() or None, leaves)
 
 
 def _number(text: str, most: float, wrong: list[str], what: str, *, least: float | None = None) -> float | None:

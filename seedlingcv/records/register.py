@@ -1,13 +1,14 @@
-"""The register of flats: `flats.csv`, which the grower keeps in a spreadsheet.
+"""The register of flats: `flats.csv` or `flats.xlsx`, which the grower keeps in a spreadsheet.
 
-    flat,crop,variety,layout,sown,light,cells,roots
-    31,tomato,Harbor Lantern,6x12,2025-02-23,LED panel,,
-    32,basil,Mill Lane,6x12,2025-02-10,LED panel,A-C,firm
-    32,parsley,Low Hedge,,2025-02-03,,D-F,
+    flat,crop,variety,layout,sown,light,cells,roots,seed_lot,batch,shelf
+    31,tomato,Harbor Lantern,6x12,2025-02-23,LED panel,,,T-24-3,1,rack 2
+    32,basil,Mill Lane,6x12,2025-02-10,LED panel,A-C,firm,,,
+    32,parsley,Low Hedge,,2025-02-03,,D-F,,,,
 
 Only `flat` is needed. A flat that holds several crops or varieties has a row for each, with its `cells` (see
 parts.py); a row without `cells` is then for the rest. `roots` is a root check by hand: not_ready, firm or root_bound.
-What can't be understood is left out and complained of, one line a row; the rest stays.
+`shelf` and `light` say where the flat stands from its sowing until `moves.csv` says otherwise. What can't be understood
+is left out and complained of, one line a row; the rest stays.
 """
 
 from __future__ import annotations
@@ -16,13 +17,28 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 
-from seedlingcv.errors import RegisterError
 from seedlingcv.records import sheet
+from seedlingcv.records.columns import FLAT, LIGHT, SHELF, Kind, Line, Names, read_lines
 from seedlingcv.records.parts import Part, read_part
 from seedlingcv.records.sheet import ROOT_STATES as ROOT_STATES  # others look for it here
 
-FILE_NAME = "flats.csv"
-COLUMNS = ("flat", "crop", "variety", "layout", "sown", "light", "cells", "roots")
+NAME = "flats"  # of the file
+SAID: dict[str, Names] = {  # what a table may say of a flat
+    "crop": ("species", "crop_name", "plant_name", "vegetable"),
+    "variety": ("cultivar", "cv", "variety_name", "cultivar_name"),
+    "layout": ("flat_layout", "tray_layout", "flat_size", "tray_size", "plug_size", "cell_count", "cells_per_flat",
+               "cells_per_tray", "number_of_cells", "rows_x_columns"),
+    "sown": ("sown_on", "date_sown", "sowing_date", "date_of_sowing", "sow_date", "sowed", "sowed_on", "seeded",
+             "seeded_on", "date_seeded", "seeding_date"),
+    **LIGHT,
+    "roots": ("root_check", "root_state"),
+    "seed_lot": ("lot", "lot_number", "lot_no", "lot_nr", "lot_id", "seed_lot_number", "seed_lot_no"),
+    "batch": ("batch_number", "batch_no", "batch_nr", "batch_id", "succession"),
+    **SHELF,
+}
+CELLS: dict[str, Names] = {"cells": ("part", "part_of_flat", "which_cells", "cell_range")}
+KIND = Kind("register", NAME, "flat,crop,variety,layout,sown,light,cells,roots,seed_lot,batch,shelf",
+            FLAT | SAID | CELLS, needs=("flat",))
 
 
 @dataclass(frozen=True)
@@ -40,6 +56,9 @@ class FlatRow:
     extra: dict[str, str] = field(default_factory=dict)
     part: Part | None = None  # None: the whole flat, or the rest of it
     roots: str | None = None  # one of ROOT_STATES
+    seed_lot: str | None = None
+    batch: str | None = None
+    shelf: str | None = None
 
 
 @dataclass(frozen=True)
@@ -60,46 +79,34 @@ class Register:
 
 
 def find_register(folder: Path) -> Path | None:
-    """`flats.csv` in the folder, in whatever capitals; None if there is none."""
-    try:
-        found = [p for p in folder.iterdir() if p.name.lower() == FILE_NAME and p.is_file()]
-    except OSError as error:
-        raise RegisterError(f"The folder can't be looked through ({error.strerror}).", where=folder.name,
-                            next_step="Check that it is there and may be read.") from error
-    return min(found, key=lambda p: (p.name != FILE_NAME, p.name), default=None)
+    """`flats.csv` in the folder, in whatever capitals, else `flats.xlsx`; None if there is neither."""
+    return sheet.find_file(folder, NAME)
 
 
 def read_register(path: Path) -> Register:
     """Raises RegisterError if the file can't be read or has no `flat` column."""
-    table = sheet.read_table(path, "register")
-    number, header = next(((n, row) for n, row in table if any(row)), (0, []))
-    names = [name.lower() for name in header]
-    if "flat" not in names:
-        raise RegisterError("The register has no column named flat.", where=path.name,
-                            next_step=f"Its first line must name the columns: {','.join(COLUMNS)}.")
+    lines = read_lines(path, KIND)
     rows: dict[int, list[FlatRow]] = {}
     seen_at: dict[int, list[int]] = {}
-    complaints = []
-    for at, values in table:
-        if at <= number or not any(values):
-            continue
-        wrong: list[str] = []
-        row = read_row(header, values, wrong)
-        if row is not None:
-            before = _row_in_the_way(row, rows.get(row.flat, []))
-            if before is not None:
-                wrong = [_stands_twice(row, seen_at[row.flat][before])]
-            else:
-                rows.setdefault(row.flat, []).append(row)
-                seen_at.setdefault(row.flat, []).append(at)
-        if wrong:
-            complaints.append(f"{path.name} row {at}: {'; '.join(wrong)}.")
+
+    def take(line: Line, wrong: list[str]) -> None:
+        row = _read_row(line, wrong)
+        if row is None:
+            return
+        before = _row_in_the_way(row, rows.get(row.flat, []))
+        if before is not None:
+            wrong[:] = [_stands_twice(row, seen_at[row.flat][before])]
+        else:
+            rows.setdefault(row.flat, []).append(row)
+            seen_at.setdefault(row.flat, []).append(line.at)
+
+    lines.read(take)
     flats = {}
     for flat, own in rows.items():
-        rows[flat] = _one_layout(own, f"{path.name} flat {flat}", complaints)
+        rows[flat] = _one_layout(own, f"{path.name} flat {flat}", lines.complaints)
         flats[flat] = rows[flat][0]
     parts = {flat: tuple(own) for flat, own in rows.items() if len(own) > 1 or own[0].part is not None}
-    return Register(path, flats, tuple(complaints), parts)
+    return Register(path, flats, tuple(lines.complaints), parts)
 
 
 def _row_in_the_way(row: FlatRow, before: list[FlatRow]) -> int | None:
@@ -132,33 +139,36 @@ def _one_layout(rows: list[FlatRow], where: str, complaints: list[str]) -> list[
     return rows
 
 
-def read_row(header: list[str], values: list[str], wrong: list[str]) -> FlatRow | None:
+def _read_row(line: Line, wrong: list[str]) -> FlatRow | None:
     """None if the row belongs to no flat. What is wrong is added to `wrong`."""
-    cells: dict[str, str] = {}
-    extra: dict[str, str] = {}
-    for name, value in zip(header, values, strict=False):
-        if name.lower() in COLUMNS:
-            cells.setdefault(name.lower(), value)
-        elif name:
-            extra.setdefault(name, value)
-    flat = sheet.flat_number(cells.get("flat", ""), wrong)
+    flat = sheet.flat_number(line.text("flat"), wrong)
     if flat is None:
         return None
-    if any(values[len(header):]):
-        wrong.append("there are more values than columns: put text with a comma in it between quotation marks")
-    part, number = None, cells.get("cells", "").removesuffix(".0")
-    if number.isdecimal():
-        wrong.append(f'the cells "{number}" name no rows or columns; if that is how many cells the flat has, name the '
+    part, cells = None, line.text("cells").removesuffix(".0")
+    if cells.isdecimal():
+        wrong.append(f'the cells "{cells}" name no rows or columns; if that is how many cells the flat has, name the '
                      "column layout")
-    elif number:
+    elif cells:
         try:
-            part = read_part(number)
+            part = read_part(cells)
         except ValueError as how:
             # as a row for the whole flat it would speak for other crops' cells
-            wrong.append(f'the cells "{sheet.short(cells["cells"])}" can\'t be told, so the row is left out; {how}')
+            wrong.append(f'the cells "{sheet.short(cells)}" can\'t be told, so the row is left out; {how}'
+                         f"{_made_a_date(cells)}")
             return None
-    rows, columns = sheet.layout(cells.get("layout", ""), wrong)
-    return FlatRow(flat=flat, crop=cells.get("crop", "").lower() or None, variety=cells.get("variety") or None,
-                   rows=rows, columns=columns, sown=sheet.day(cells.get("sown", ""), wrong, "sowing date"),
-                   light=cells.get("light") or None, extra=extra, part=part,
-                   roots=sheet.roots(cells.get("roots", ""), wrong))
+    return replace(read_said(flat, line, wrong), extra=line.extra, part=part)
+
+
+def read_said(flat: int, line: Line, wrong: list[str]) -> FlatRow:
+    """What a row says of a flat in the columns SAID. What is wrong is added to `wrong`."""
+    rows, columns = sheet.layout(line.text("layout"), wrong)
+    return FlatRow(flat=flat, crop=line.text("crop").lower() or None, variety=line.text("variety") or None,
+                   rows=rows, columns=columns, sown=sheet.day(line.text("sown"), wrong, "sowing date"),
+                   light=line.text("light") or None, roots=sheet.roots(line.text("roots"), wrong),
+                   seed_lot=line.text("seed_lot") or None, batch=line.text("batch") or None,
+                   shelf=line.text("shelf") or None)
+
+
+def _made_a_date(cells: str) -> str:
+    """What to do where a spreadsheet took `1-6` for the first of June."""
+    return "; a spreadsheet makes a date of 1-6: write columns 1-6" if sheet.day(cells, [], "") else ""

@@ -1,4 +1,4 @@
-"""Figures measured by hand: a CSV with one line a cell, or one line for a whole flat.
+"""Figures measured by hand: a table with one line a cell, or one line for a whole flat.
 
     flat,cell,date,plants,true_leaves,stem_length_mm,leaf_spread_mm,canopy_cover
     31,A1,2025-03-20,1,2,38,59,0.19
@@ -6,17 +6,15 @@
 
 A figure's unit stands in its column's name: `stem_length_mm`, `stem_length_cm`, `stem length (in)`; cover is a fraction
 or `canopy_cover_pct`. What `seedlingcv assess --csv` writes can be read back. The register's columns (crop, variety,
-layout, sown, light, roots) may stand in the sheet too. Lines that begin with # are not read. What can't be understood
-is left out and complained of, one line a row; the rest stays.
+layout, sown, light, roots, seed_lot, batch, shelf) may stand in the sheet too. Lines that begin with # are not read.
+What can't be understood is left out and complained of, one line a row; the rest stays.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from difflib import get_close_matches
 from pathlib import Path
 
 from seedlingcv.errors import RegisterError
@@ -24,29 +22,27 @@ from seedlingcv.flags import CELL
 from seedlingcv.flat.layout import cell_name
 from seedlingcv.measure.table import CellMeasurement, FlatMeasurement
 from seedlingcv.records import sheet
+from seedlingcv.records.columns import (
+    AREA,
+    FLAT,
+    LENGTH,
+    NUMBER,
+    SHARE,
+    Column,
+    Figure,
+    Kind,
+    Line,
+    Names,
+    no_number,
+    read_figure,
+    read_lines,
+)
 from seedlingcv.records.parts import cell_place
-from seedlingcv.records.register import FlatRow
-from seedlingcv.units import MM_PER_INCH
+from seedlingcv.records.register import SAID, FlatRow, read_said
+from seedlingcv.records.sheet import read_number as read_number
 
 WHOLE_FLAT = "all"  # the cell's name where one line stands for the whole flat
 BY_HAND = "ruler"  # where a stem is from
-
-
-@dataclass(frozen=True)
-class Figure:
-    """A column: the field it fills, other names for it, the units it may be in, and what a plant can have."""
-
-    field: str
-    names: tuple[str, ...]
-    units: dict[str, float]  # unit in the column's name -> factor to the field's own unit; "" where none is needed
-    least: float
-    most: float
-
-
-LENGTH = {"mm": 1.0, "cm": 10.0, "in": MM_PER_INCH}
-AREA = {"mm2": 1.0, "cm2": 100.0, "in2": MM_PER_INCH**2}
-SHARE = {"": 1.0, "fraction": 1.0, "pct": 0.01}
-NUMBER = {"": 1.0}
 FIGURES = (
     Figure("plants", ("plants", "plant", "number_of_plants"), NUMBER, 0, 3000),
     Figure("true_leaves", ("true_leaves", "leaves", "leaf_count", "true_leaf_count"), NUMBER, 0, 50),
@@ -63,12 +59,14 @@ FIGURES = (
     Figure("greenness", ("greenness",), NUMBER, -1, 1),
     Figure("yellow_fraction", ("yellow", "yellowing", "yellow_fraction"), SHARE, 0, 1),
 )
-UNITS = {"inch": "in", "inches": "in", "millimetres": "mm", "millimeters": "mm", "centimetres": "cm", "percent": "pct",
-         "percentage": "pct", "sq_in": "in2", "sq_cm": "cm2", "sq_mm": "mm2", "degrees": "deg"}
-OTHER = {"tray": "flat", "flat_number": "flat", "day": "date", "measured": "date", "measured_on": "date",
-         "root_check": "roots", "sown_on": "sown", "sowing_date": "sown"}
-KEYS = ("flat", "cell", "date", "crop", "variety", "layout", "sown", "light", "roots", "stem_from", "flags")
-COMPUTED = ("legginess", "sturdiness_quotient")  # reckoned again from what they are made of
+KEYS: dict[str, Names] = {
+    **FLAT, "cell": ("plug", "cell_name"),
+    "date": ("day", "measured", "measured_on", "date_measured", "measuring_date", "measurement_date"),
+    **SAID, "stem_from": (), "flags": (),
+}
+KIND = Kind("sheet", "", "flat,cell,date,plants,true_leaves,stem_length_mm,leaf_spread_mm,canopy_cover", KEYS,
+            needs=("flat",), figures=FIGURES,
+            unread=("legginess", "sturdiness_quotient"))  # reckoned again from what they are made of
 
 
 @dataclass(frozen=True)
@@ -76,21 +74,26 @@ class RulerFlat:
     """A flat as measured on its newest day, and on the newest day before that where the sheet has one.
 
     row : what the sheet itself says of the flat, as a register's row would
+    days : every day of the sheet, oldest first; figures without a date before all others
     """
 
     measurement: FlatMeasurement
     row: FlatRow
     earlier: FlatMeasurement | None = None
+    days: tuple[FlatMeasurement, ...] = ()
 
 
 @dataclass(frozen=True)
 class RulerSheet:
+    """`of_other_days` is what is wrong with days before each flat's newest two, or without a date."""
+
     flats: tuple[RulerFlat, ...]
     complaints: tuple[str, ...] = ()
+    of_other_days: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
-class _Line:
+class _Entry:
     at: int
     flat: int
     cell: CellMeasurement
@@ -98,131 +101,68 @@ class _Line:
     row: FlatRow
 
 
-@dataclass(frozen=True)
-class _Column:
-    """`key` for one of KEYS, else a figure with its factor; `is_se` for its standard error."""
-
-    key: str | None = None
-    figure: Figure | None = None
-    factor: float = 1.0
-    is_se: bool = False
-
-
 def read_ruler(path: Path) -> RulerSheet:
     """Raises RegisterError if the file can't be read or has no `flat` column or no figures."""
-    table = [(at, row) for at, row in sheet.read_table(path, "sheet") if any(row) and not row[0].startswith("#")]
-    header_at, header = table[0] if table else (0, [])
-    complaints: list[str] = []
-    columns = _columns(header, f"{path.name} row {header_at}", complaints)
-    if not any(c and c.key == "flat" for c in columns):
-        raise RegisterError("The sheet has no column named flat.", where=path.name,
-                            next_step="Its first line must name the columns; `seedlingcv advise --template` shows how.")
-    if not any(c and c.figure for c in columns):
+    lines = read_lines(path, KIND)
+    if not any(c and c.figure for c in lines.columns):
         raise RegisterError("The sheet has no column with a figure.", where=path.name,
                             next_step="Name one with its unit, such as stem_length_mm, or true_leaves.")
-    lines, day_above = [], {}
-    for at, values in table[1:]:
-        wrong: list[str] = []
-        line = _line(at, columns, values, wrong)
-        if line is not None:
-            day_above[line.flat] = line.day or day_above.get(line.flat)  # a date is often written once a flat
-            lines.append(replace(line, day=day_above[line.flat]))
-        if wrong:
-            complaints.append(f"{path.name} row {at}: {'; '.join(wrong)}.")
-    flats = tuple(_flat(flat, [line for line in lines if line.flat == flat], path.name, complaints)
-                  for flat in dict.fromkeys(line.flat for line in lines))
-    return RulerSheet(flats, tuple(complaints))
+    by_flat: dict[int, list[_Entry]] = {}
+    for entry in lines.read(_entry):
+        above = by_flat.setdefault(entry.flat, [])
+        # a date is often written once a flat
+        above.append(replace(entry, day=entry.day or (above[-1].day if above else None)))
+    other_days: list[str] = []
+    flats = tuple(_flat(flat, entries, path.name, lines.complaints, other_days) for flat, entries in by_flat.items())
+    return RulerSheet(flats, tuple(lines.complaints), tuple(other_days))
 
 
-def _columns(header: Sequence[str], where: str, complaints: list[str]) -> list[_Column | None]:
-    found: list[_Column | None] = []
-    for name in header:
-        column, wrong = _column(name)
-        if column is not None and any(other == column for other in found):
-            column, wrong = None, f'the column "{sheet.short(name)}" stands twice; the first counts'
-        if wrong:
-            complaints.append(f"{where}: {wrong}.")
-        found.append(column)
-    return found
-
-
-def _column(name: str) -> tuple[_Column | None, str]:
-    """The column and what is wrong with its name; neither for a column of the grower's own."""
-    plain = re.sub(r"[^a-z0-9]+", "_", name.lower().replace("²", "2").replace("%", " pct ")).strip("_")
-    is_se = plain.endswith("_se")
-    plain = plain.removesuffix("_se")
-    key = OTHER.get(plain, plain)
-    if key in KEYS:
-        return _Column(key=key), ""
-    if plain in COMPUTED:
-        return None, ""
-    for word, unit in UNITS.items():
-        if plain.endswith(f"_{word}"):
-            plain = f"{plain.removesuffix(f'_{word}')}_{unit}"
-    for figure in FIGURES:
-        for unit, factor in figure.units.items():
-            if plain in {f"{n}_{unit}".strip("_") for n in figure.names}:
-                return _Column(figure=figure, factor=factor, is_se=is_se), ""
-        if plain in figure.names:
-            ways = " or ".join(f"{plain}_{unit}" for unit in figure.units)
-            return None, f'the column "{sheet.short(name)}" names no unit, so it is left out; name it {ways}'
-    known = [*KEYS, *(n for f in FIGURES for n in f.names)]
-    bare = re.sub(r"_(mm2?|cm2?|in2?|pct|deg)$", "", plain)
-    close = get_close_matches(bare, known, n=1, cutoff=0.8)
-    unknown = f'the column "{sheet.short(name)}" isn\'t known, so it is left out; did you mean {{}}?'
-    return None, unknown.format(close[0]) if close else ""
-
-
-def _line(at: int, columns: Sequence[_Column | None], values: Sequence[str], wrong: list[str]) -> _Line | None:
+def _entry(line: Line, wrong: list[str]) -> _Entry | None:
     """None if the row belongs to no flat or no cell. What is wrong is added to `wrong`."""
-    texts = {c.key: text for c, text in zip(columns, values, strict=False) if c and c.key}
-    flat = sheet.flat_number(texts.get("flat", ""), wrong)
+    flat = sheet.flat_number(line.text("flat"), wrong)
     if flat is None:
         return None
-    if any(values[len(columns):]):
-        wrong.append("there are more values than columns: put text with a comma in it between quotation marks")
-    name = texts.get("cell", "").upper().replace(" ", "")
-    place = cell_place(name)
-    if name and place is None and name.lower() != WHOLE_FLAT:
+    name = line.text("cell").upper()
+    place, known = read_cell(name)
+    if not known:
         wrong.append(f'"{sheet.short(name)}" is no cell, so the row is left out; write A1, or nothing for the whole '
                      "flat")
         return None
-    figures, errors = _figures(columns, values, wrong)
-    stem_from = texts.get("stem_from") or BY_HAND
+    figures, errors = _figures(line.figures, wrong)
+    stem_from = line.text("stem_from") or BY_HAND
     plants = figures.pop("plants", None)
     if plants is None or place is None:
         plants = 1 if figures or place is None else None
     cell = CellMeasurement(
         cell_name(*place) if place else WHOLE_FLAT, plants=int(plants) if plants is not None else None, se=errors,
         stem_from=stem_from if "stem_length_mm" in figures else None,
-        flags=tuple(flag for flag in texts.get("flags", "").split() if flag in CELL), **figures)
-    rows, layout_columns = sheet.layout(texts.get("layout", ""), wrong)
-    row = FlatRow(flat, texts.get("crop", "").lower() or None, texts.get("variety") or None, rows, layout_columns,
-                  sheet.day(texts.get("sown", ""), wrong, "sowing date"), texts.get("light") or None,
-                  roots=sheet.roots(texts.get("roots", ""), wrong))
-    return _Line(at, flat, cell, sheet.day(texts.get("date", ""), wrong, "date"), row)
+        flags=tuple(flag for flag in line.text("flags").split() if flag in CELL), **figures)
+    return _Entry(line.at, flat, cell, sheet.day(line.text("date"), wrong, "date"), read_said(flat, line, wrong))
 
 
-def _figures(columns: Sequence[_Column | None], values: Sequence[str],
-             wrong: list[str]) -> tuple[dict[str, float], dict[str, float]]:
+def read_cell(text: str) -> tuple[tuple[int, int] | None, bool]:
+    """A cell's place, None for the whole flat (nothing written, or `all`); and whether it could be told."""
+    name = text.replace(" ", "")
+    place = cell_place(name)
+    return place, place is not None or name.lower() in ("", WHOLE_FLAT)
+
+
+def _figures(columns: Sequence[tuple[Column, str]], wrong: list[str]) -> tuple[dict[str, float], dict[str, float]]:
     """The figures in their fields' own units, and standard errors."""
     figures: dict[str, float] = {}
     errors: dict[str, float] = {}
-    for column, text in zip(columns, values, strict=False):
-        if column is None or column.figure is None or not text:
+    for column, text in columns:
+        if column.figure is None or not text:
             continue
-        what, number = column.figure.field, read_number(text)
-        if number is None:
-            wrong.append(f'"{sheet.short(text)}" is no number for {what}, so it is left out')
-            continue
-        number *= column.factor
-        if column.is_se:
-            errors[what] = number
-        elif not column.figure.least <= number <= column.figure.most:
-            hint = "; for per cent name the column canopy_cover_pct" if what == "canopy_cover" and number > 1 else ""
-            wrong.append(f'{what} can\'t be "{sheet.short(text)}", so it is left out; check the unit{hint}')
-        elif what not in figures:
-            figures[what] = int(number) if number == int(number) and what in ("plants", "true_leaves") else number
+        what = column.figure.field
+        if not column.is_se:
+            value = read_figure(column, text, wrong)
+            if value is not None:
+                figures[what] = int(value) if value == int(value) and what in ("plants", "true_leaves") else value
+        elif (error := read_number(text)) is not None:
+            errors[what] = error * column.factor
+        else:
+            wrong.append(no_number(text, what))
     stem, hypocotyl = figures.get("stem_length_mm"), figures.get("hypocotyl_length_mm")
     if stem is not None and hypocotyl is not None and hypocotyl > 1.1 * stem:
         wrong.append("the stem to the seed leaves is longer than the whole stem, so it is left out; check both")
@@ -230,37 +170,29 @@ def _figures(columns: Sequence[_Column | None], values: Sequence[str],
     return figures, errors
 
 
-def read_number(text: str) -> float | None:
-    """`38`, `1.5`, `1,5`, `1 1/2`, `3/8`, `19 %` (the sign is dropped); None for what is no number."""
-    number, fraction = r"-?[0-9]+(?:[.,][0-9]+)?(?:[eE][-+]?[0-9]{1,2})?", r"([0-9]+)/([1-9][0-9]*)"
-    match = re.fullmatch(rf"({number})?(?:(?:^| |(?<=[0-9])-){fraction})? ?%?", text.strip())
-    if match is None or (match[1] is None and match[2] is None):
-        return None
-    return float((match[1] or "0").replace(",", ".")) + (int(match[2]) / int(match[3]) if match[2] else 0.0)
-
-
-def _flat(flat: int, lines: list[_Line], name: str, complaints: list[str]) -> RulerFlat:
+def _flat(flat: int, lines: list[_Entry], name: str, complaints: list[str], other_days: list[str]) -> RulerFlat:
     row = _row(flat, lines)
-    days = sorted({line.day for line in lines if line.day}, reverse=True)
-    newest = days[0] if days else None
-    now = _measurement(row, [line for line in lines if line.day == newest], newest, name, complaints)
-    earlier = None
-    if len(days) > 1:
-        earlier = _measurement(row, [line for line in lines if line.day == days[1]], days[1], name, complaints)
-    return RulerFlat(now, row, earlier)
+    days: list[date | None] = [*sorted({line.day for line in lines if line.day}, reverse=True)]
+    if any(line.day is None for line in lines):
+        days.append(None)
+    measured = [_measurement(row, [line for line in lines if line.day == day], day, name,
+                             complaints if turn == 0 or (turn == 1 and day) else other_days)
+                for turn, day in enumerate(days)]
+    earlier = measured[1] if len(days) > 1 and days[1] else None
+    return RulerFlat(measured[0], row, earlier, tuple(reversed(measured)))
 
 
-def _row(flat: int, lines: list[_Line]) -> FlatRow:
+def _row(flat: int, lines: list[_Entry]) -> FlatRow:
     """What the flat's lines say of it, the first that says something; of the roots, the newest day's."""
     told = FlatRow(flat)
-    for name in ("crop", "variety", "rows", "columns", "sown", "light"):
+    for name in ("crop", "variety", "rows", "columns", "sown", "light", "seed_lot", "batch", "shelf"):
         value = next((getattr(line.row, name) for line in lines if getattr(line.row, name) is not None), None)
         told = replace(told, **{name: value})
     newest = max((line.day for line in lines if line.day), default=None)
     return replace(told, roots=next((line.row.roots for line in lines if line.row.roots and line.day == newest), None))
 
 
-def _measurement(row: FlatRow, lines: list[_Line], day: date | None, name: str,
+def _measurement(row: FlatRow, lines: list[_Entry], day: date | None, name: str,
                  complaints: list[str]) -> FlatMeasurement:
     cells: dict[str, CellMeasurement] = {}
     for line in lines:

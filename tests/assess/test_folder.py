@@ -168,3 +168,13 @@ def test_evaluation_flats_reach_the_figures_promised(evaluation, tmp_path):
     assert cells["stem_side"]["n"] >= 0.75 * cells["of_them_in_the_front_row"]
     assert cells["flats_with_legginess"] == 8
     assert cells["flat_median_legginess_rel"] <= 0.20
+
+
+def test_a_folder_below_with_a_register_of_its_own_is_left_alone(tmp_path):
+    for name in ("a.jpg", "monday/b.jpg", "other/c.jpg", "other/deep/d.jpg"):
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_bytes(b"")
+    (tmp_path / "flats.csv").write_text("flat\n")
+    (tmp_path / "other" / "Flats.CSV").write_text("flat\n")
+    assert [p.name for p in photo_files(tmp_path)] == ["a.jpg", "b.jpg"]
+    assert [p.name for p in photo_files(tmp_path / "other")] == ["c.jpg", "d.jpg"]

@@ -44,10 +44,12 @@ def test_a_plain_register(tmp_path):
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
 @pytest.mark.parametrize("newline", ["\n", "\r\n", "\r"])
 def test_as_spreadsheets_save_it(tmp_path, separator, encoding, newline):
-    lines = ["FLAT,Crop, Variety ,LAYOUT,Sown,Light,Bench", "", "31,tomato,Crème,6x12,2025-02-23,tubes,3", ",,,,,,"]
+    lines = ["FLAT,Crop, Variety ,LAYOUT,Sown,Light,Bench,Seen by", "",
+             "31,tomato,Crème,6x12,2025-02-23,tubes,3,two", ",,,,,,,"]
     register = read(tmp_path, newline.join(lines).replace(",", separator).encode(encoding))
     assert register.complaints == ()
-    assert register.flats == {31: FlatRow(31, "tomato", "Crème", 6, 12, date(2025, 2, 23), "tubes", {"Bench": "3"})}
+    assert register.flats == {31: FlatRow(31, "tomato", "Crème", 6, 12, date(2025, 2, 23), "tubes", {"Seen by": "two"},
+                                           shelf="3")}
 
 
 def test_a_separator_named_on_the_first_line(tmp_path):
@@ -127,6 +129,56 @@ def test_a_flat_that_stands_twice(tmp_path):
     assert register.get(58).crop == "basil"
     assert register.complaints == (
         "flats.csv row 4: flat 31 stands in row 2 already; that one counts, so delete one of the two.",)
+
+
+@pytest.mark.parametrize("header", [
+    "flat,crop,variety,layout,sown,light,seed_lot,batch,shelf",
+    "TRAY,Crop,Cultivar,Cells per flat,Sowing date,Lamp,Lot number,Batch no,Bench",
+    "Tray #,species,variety name,tray-size,Date sown,fixture,seed lot,batch,rack",
+    "flats,crops,varieties,layouts,seeded on,lights,SeedLot,batches,shelves",
+    "Flat No.,crop,cv,number of cells,Seeded,luminaire,lot,succession,location",
+])
+def test_columns_as_growers_name_them(tmp_path, header):
+    register = read(tmp_path, header + "\n31,Tomato,Harbor Lantern,72,2025-02-23,panel,T-24,3,rack 2\n")
+    assert register.complaints == ()
+    assert register.get(31) == FlatRow(31, "tomato", "Harbor Lantern", 6, 12, date(2025, 2, 23), "panel",
+                                       seed_lot="T-24", batch="3", shelf="rack 2")
+
+
+@pytest.mark.parametrize(("name", "meant"), [("varity", "variety"), ("Culitvar", "cultivar"), ("Layuot", "layout"),
+                                             ("Seedlng date", "seeding_date"), ("sowinng-date", "sowing_date")])
+def test_a_misspelt_column_is_told_of_and_not_used(tmp_path, name, meant):
+    register = read(tmp_path, f"flat,{name}\n31,6x12\n")
+    assert register.get(31) == FlatRow(31, extra={name: "6x12"}), "kept, not guessed"
+    assert register.complaints == (
+        f'flats.csv row 1: the column "{name}" isn\'t known, so it is left out; did you mean {meant}?',)
+
+
+@pytest.mark.parametrize("name", ["note", "price", "sown_by", "light_2", "plot", "weight", "slot", "crop_id",
+                                  "tag colour", "shelf life", "best by", "rows", "room", "Größe", "品種", "%", "_"])
+def test_columns_of_the_growers_own_are_no_trouble(tmp_path, name):
+    register = read(tmp_path, f"flat,{name}\n31,x\n")
+    assert register.complaints == () and register.get(31) == FlatRow(31, extra={name: "x"})
+
+
+def test_two_columns_that_mean_the_same(tmp_path):
+    register = read(tmp_path, "flat,variety,cultivar,lamp,light,light\n31,Mill Lane,Low Hedge,a,b,c\n")
+    assert register.get(31) == FlatRow(31, variety="Mill Lane", light="b"), "the first, or the plain name"
+    assert register.complaints == (
+        'flats.csv row 1: the column "cultivar" means the same as "variety", which counts.',
+        'flats.csv row 1: the column "lamp" means the same as "light", which counts.',
+        'flats.csv row 1: the column "light" stands twice; the first counts.')
+
+
+def test_remarks_and_a_title_above_the_header(tmp_path):
+    register = read(tmp_path, "Our flats\n# kept by Ada, since March\nflat;crop\n# 58;pepper\n31;tomato\n#REF!;kale\n")
+    assert list(register.flats) == [31]
+    assert len(register.complaints) == 1 and register.complaints[0].startswith('flats.csv row 6: "#REF!" is no flat')
+
+
+def test_what_was_written_against_formulas_is_taken_off(tmp_path):
+    assert read(tmp_path, "flat,variety,light\n31,'=Crimson,'tis\n").get(31) == FlatRow(
+        31, variety="=Crimson", light="'tis")
 
 
 def test_several_faults_of_a_row_make_one_line(tmp_path):

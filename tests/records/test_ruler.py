@@ -64,6 +64,35 @@ def test_the_newest_day_counts_and_the_one_before_tells_growth(tmp_path):
     assert flat.row.roots == "firm"
 
 
+def test_all_days_of_a_sheet(tmp_path):
+    rows = "".join(f"31,A1,2025-03-{day},{leaves}\n" for day, leaves in ((20, 3), (10, 1), (15, 2), (10, 5)))
+    found = read(tmp_path, f"flat,cell,date,true_leaves\n58,A1,,1\n58,A1,2025-03-02,2\n{rows}31,B1,2025-03-20,4\n")
+    undated, flat = found.flats
+    assert [(m.day and m.day.day, [c.true_leaves for c in m.cells]) for m in flat.days] == [
+        (10, [1]), (15, [2]), (20, [3, 4])]
+    assert flat.days[-1] is flat.measurement and flat.days[-2] is flat.earlier
+    assert [m.day for m in undated.days] == [None, date(2025, 3, 2)]
+    assert (undated.measurement.day, undated.earlier) == (date(2025, 3, 2), None)
+    assert found.complaints == (), "the list looks at two days alone"
+    assert found.of_other_days == ("ruler.csv row 7: cell A1 of flat 31 stands above already; that row counts.",)
+
+
+def test_a_flat_without_any_date_has_one_day(tmp_path):
+    (flat,) = read(tmp_path, "flat,cell,true_leaves\n31,A1,1\n31,A1,2\n").flats
+    assert flat.days == (flat.measurement,) and flat.measurement.day is None
+
+
+def test_where_a_flat_stands_and_what_was_sown(tmp_path):
+    row = read(tmp_path, "Tray,Bench,Lot no,Batch,true leaves\n31,rack 2,T-24,3,2\n31,,,,2\n").flats[0].row
+    assert (row.shelf, row.seed_lot, row.batch) == ("rack 2", "T-24", "3")
+
+
+def test_shares_written_with_their_sign(tmp_path):
+    for header in ("canopy_cover", "canopy cover %", "cover_fraction"):
+        cell, said = one(tmp_path, header, "19 %")
+        assert (cell.canopy_cover, said) == (pytest.approx(0.19), "")
+
+
 @pytest.mark.parametrize(("header", "value", "field", "want"), [
     ("stem_length_mm", "38", "stem_length_mm", 38),
     ("Stem length (mm)", "38.5", "stem_length_mm", 38.5),

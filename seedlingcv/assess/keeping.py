@@ -1,0 +1,218 @@
+"""The records during one run over a folder: what was kept before, what this run adds, what they say for the list.
+
+The photos stay the source of truth: a lost file of records is made again from them and the tables beside them.
+
+1. A photo that this version measured before is not looked at again, unless it is of its flat's newest day or a new
+   photo of its flat and day has come.
+2. Every day of a flat is measured and kept, the newest one and those before it.
+3. For the list the figures count as corrected by hand; the day before, from which growth is told, comes from the
+   records; a root check by hand of the last week counts where the register is silent.
+4. A flat that was potted up since it was seen is left off the list.
+5. Records that can't be added to any more are told of once; the list is made all the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from seedlingcv import __version__
+from seedlingcv.advice.findings import FIRM_DAYS, LEAST_GROWTH_DAYS
+from seedlingcv.assess.look import Look, look_at
+from seedlingcv.crops.crop import Crop
+from seedlingcv.errors import RecordsError
+from seedlingcv.flags import Problem
+from seedlingcv.measure.table import FlatMeasurement
+from seedlingcv.photo.grouping import Candidate, FlatPhotos, group_photos
+from seedlingcv.photo.read import content_hash
+from seedlingcv.photo.result import PhotoResult
+from seedlingcv.plan.kept import entry_tree
+from seedlingcv.plan.potup import Entry
+from seedlingcv.records.log import Correction
+from seedlingcv.records.register import FlatRow
+
+if TYPE_CHECKING:
+    from seedlingcv.records.database import Records
+    from seedlingcv.records.history import FlatHistory
+
+Past = dict[tuple[int, str | None], tuple["FlatHistory", Crop | None]]
+
+
+@dataclass
+class Keeping:
+    """Open records and what goes wrong with them.
+
+    days, kept : flat, day and photos of what this version measured; of each such photo its flat and day
+    rows : what the records know of flats
+    """
+
+    records: Records
+    complaints: list[str] = field(default_factory=list)
+    days: set[tuple[int, date, frozenset[str]]] = field(default_factory=set)
+    kept: dict[str, tuple[int, date]] = field(default_factory=dict)
+    rows: Mapping[int, tuple[FlatRow, ...]] = field(default_factory=dict)
+    corrections: Sequence[Correction] = ()  # to keep once their days are measured
+    closed: bool = False
+
+    def __post_init__(self) -> None:
+        from seedlingcv.records.recall import known_days, known_photos, register_rows
+
+        self.rows = register_rows(self.records)
+        self.days = known_days(self.records, __version__)
+        measured = {(flat, day) for flat, day, _ in self.days}
+        self.kept = {photo: at for photo, at in known_photos(self.records).items() if at in measured}
+        self.kept |= {key: (flat, day) for flat, day, keys in self.days for key in keys}
+
+    def add(self, job: Callable[[Records], object]) -> None:
+        """Do it, unless something failed before; what fails now is complained of."""
+        if self.closed:
+            return
+        try:
+            job(self.records)
+        except RecordsError as error:
+            self.closed = True
+            self.complaints.append(f"{error} The list is complete; what it rests on was not kept.")
+
+    def keep_day(self, measured: FlatMeasurement, keys: Sequence[str]) -> None:
+        from seedlingcv.records.keep import keep_day
+
+        self.add(lambda records: keep_day(records, measured, source="photo", keys=keys, version=__version__))
+
+
+def look_through(files: Sequence[Path], folder: Path, keeping: Keeping | None,
+                 progress: Callable[[int, str], None]) -> list[Look]:
+    """A first look at every photo, but for those that rule 1 spares."""
+    kept = keeping.kept if keeping else {}
+    at = {path: kept[known] for path in files if kept and (known := content_hash(path)) in kept}
+    looks: dict[Path, Look] = {}
+
+    def look(path: Path) -> None:
+        name = path.relative_to(folder).as_posix()
+        progress(len(looks), name)
+        looks[path] = look_at(path, name)
+
+    for path in files:
+        if path not in at:
+            look(path)
+    fresh = {(r.flat, r.taken.date()) for r in (x.result for x in looks.values()) if r.flat and r.taken}
+    newest: dict[int, date] = {}
+    for flat, day in (*fresh, *at.values()):
+        newest[flat] = max(day, newest.get(flat, day))
+    for path, (flat, day) in at.items():
+        if day == newest[flat] or (flat, day) in fresh:
+            look(path)
+        else:
+            looks[path] = _spared(path, path.relative_to(folder).as_posix(), flat, day)
+    return [looks[path] for path in files]
+
+
+def _spared(path: Path, name: str, flat: int, day: date) -> Look:
+    note = f"of {day}; in the records already"
+    return Look(path, PhotoResult(name, flat=flat, problems=(Problem("spare", fatal=False),), note=note))
+
+
+def keep_photos_seen(keeping: Keeping, looks: Iterable[Look]) -> None:
+    from seedlingcv.records.keep import Photo, keep_photos
+
+    photos = [Photo(look.result.file, look.sha256, look.result.view, look.result.taken, look.result.flat,
+                    look.result.usable, tuple(p.code for p in look.result.problems))
+              for look in looks if look.sha256]
+    keeping.add(lambda records: keep_photos(records, photos))
+
+
+def days_before(candidates: Sequence[Candidate], groups: Sequence[FlatPhotos]) -> list[FlatPhotos]:
+    """Each flat's photos of every day before its newest, the oldest first."""
+    newest = {g.flat: g.day for g in groups if g.day and not g.days_apart}
+    old = [c for c in candidates if c.taken and c.flat in newest and c.taken.date() < newest[c.flat]]
+    days = sorted({c.taken.date() for c in old if c.taken})
+    return [group for day in days for group in group_photos(c for c in old if c.taken and c.taken.date() == day)]
+
+
+def photo_keys(group: FlatPhotos, looks: Sequence[Look]) -> tuple[str, ...]:
+    return tuple(looks[i].sha256 for i in (group.overhead, group.second, group.side) if i is not None)
+
+
+def is_kept(keeping: Keeping, group: FlatPhotos, looks: Sequence[Look]) -> bool:
+    return (group.flat, group.day, frozenset(photo_keys(group, looks))) in keeping.days
+
+
+def keep_corrections(keeping: Keeping) -> None:
+    from seedlingcv.records.keep import keep_corrections as keep
+
+    if keeping.corrections:
+        keeping.add(lambda records: keeping.complaints.extend(keep(records, keeping.corrections)))
+
+
+def as_corrected(keeping: Keeping, now: FlatMeasurement) -> FlatMeasurement:
+    """The flat's figures with corrections by hand; as they are where the records don't hold that day."""
+    from seedlingcv.records.recall import recall_day
+
+    kept = recall_day(keeping.records, now.flat, now.day) if now.day else None
+    return replace(now, cells=kept.cells) if kept and len(kept.cells) == len(now.cells) else now
+
+
+def day_of_growth(keeping: Keeping, now: FlatMeasurement) -> FlatMeasurement | None:
+    """The flat some days before, as the records have it."""
+    from seedlingcv.records.recall import earlier_day
+
+    if now.day is None:
+        return None
+    return earlier_day(keeping.records, now.flat, now.day - timedelta(LEAST_GROWTH_DAYS - 1))
+
+
+def roots_by_hand(keeping: Keeping, row: FlatRow, seen: date | None) -> FlatRow:
+    """The row with the word of a root check of the week before the flat was seen, or since, if it says none itself."""
+    from seedlingcv.records.recall import newest_root_check
+
+    check = newest_root_check(keeping.records, row.flat) if seen and not row.roots and not row.part else None
+    return replace(row, roots=check.roots) if check and check.day >= seen - timedelta(FIRM_DAYS) else row
+
+
+def pasts(keeping: Keeping, entries: Sequence[Entry], crop_of: Callable[[Entry], Crop | None]) -> Past:
+    """What the records know of the listed flats, by number and part."""
+    from seedlingcv.records.recall import read_history
+
+    known = read_history(keeping.records, flats=[e.measurement.flat for e in entries])
+    newest = {(h.flat, h.part): h for h in known.flats}  # oldest first: of a number used again, the last sowing stays
+    found = {}
+    for entry in entries:
+        key = (entry.measurement.flat, entry.part)
+        if key in newest:
+            found[key] = (newest[key], crop_of(entry))
+    return found
+
+
+def with_past(entries: Sequence[Entry], past: Mapping) -> tuple[list[Entry], list[str]]:
+    """The entries with what the records say of their stretch, and a note on flats that were potted up since."""
+    from seedlingcv.stretch.band import left_band
+
+    stay, gone = [], []
+    for entry in entries:
+        history, crop = past.get((entry.measurement.flat, entry.part), (None, None))
+        seen = entry.measurement.day
+        if history and history.potted and seen and history.potted >= seen:
+            gone.append(f"{entry.place} on {history.potted}")
+            continue
+        left = left_band(history, crop) if history and crop else None
+        stay.append(replace(entry, left_band=left.sentence) if left else entry)
+    return stay, [f"Potted up already: {', '.join(gone)}."] if gone else []
+
+
+def keep_roots(keeping: Keeping, roots: Mapping[int, str], groups: Sequence[FlatPhotos]) -> None:
+    """roots : what photos of the root board showed, by flat"""
+    from seedlingcv.records.keep import keep_root_checks
+    from seedlingcv.records.log import RootCheck
+
+    checks = [RootCheck(g.flat, g.day, roots[g.flat], source="photo") for g in groups if g.flat in roots and g.day]
+    keeping.add(lambda records: keep_root_checks(records, checks))
+
+
+def keep_list(keeping: Keeping, entries: Sequence[Entry], today: date) -> None:
+    from seedlingcv.records.keep import KeptVerdict, keep_verdicts
+
+    kept = [KeptVerdict(e.measurement.flat, e.part, e.measurement.day, today, e.verdict.action, e.verdict.due,
+                        entry_tree(e)) for e in entries if e.measurement.day]
+    keeping.add(lambda records: keep_verdicts(records, kept))

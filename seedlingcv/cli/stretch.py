@@ -1,0 +1,137 @@
+"""`seedlingcv stretch`: stretch over time, by flat, shelf or light, from the records."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from seedlingcv.cli import options
+from seedlingcv.errors import CropError, RecordsError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from seedlingcv.crops.crop import Crop
+    from seedlingcv.records.history import FlatHistory, History
+
+DAY = ["%Y-%m-%d"]
+
+
+class By(StrEnum):
+    flat = "flat"
+    shelf = "shelf"
+    light = "light"
+
+
+def stretch(
+    records: options.Records = None,
+    by: Annotated[By, typer.Option(help="What is drawn together.")] = By.light,
+    flats: Annotated[str | None, typer.Option(help="Only these flats, such as 31-42.", show_default=False)] = None,
+    crop: Annotated[str | None, typer.Option(help="Only this crop.", show_default=False)] = None,
+    since: Annotated[datetime | None, typer.Option(formats=DAY, show_default=False, help="From this day on.")] = None,
+    until: Annotated[datetime | None, typer.Option(formats=DAY, show_default=False, help="Up to this day.")] = None,
+    against_leaves: Annotated[bool, typer.Option("--against-leaves", help="Chart by leaf stage, not by age.")] = False,
+    report: Annotated[Path | None, typer.Option(help="Write the HTML page.", show_default=False)] = None,
+    json: options.Json = None,
+    crops: options.Crops = None,
+    marks: options.Marks = None,
+    inches: options.Inches = False,
+) -> None:
+    """Show how stretch went over time: which flats left their band, what a
+    change of light did, which side of a light is weak.
+
+    Ends with 1 if there are no records or no such flat in them.
+    """
+    from rich.console import Console
+
+    from seedlingcv.cli.checks import check_crops
+    from seedlingcv.cli.options import records_named
+    from seedlingcv.report.files import check_targets
+    from seedlingcv.report.stretch_export import write_stretch_json
+    from seedlingcv.report.stretch_page import write_stretch
+    from seedlingcv.report.stretch_terminal import print_stretch
+    from seedlingcv.stretch.study import study_of
+
+    target = records_named(records)
+    check_targets([path for path in (report, json) if path],
+                  keep=[path for path in (crops, marks, Path(target)) if path])
+    if crops:
+        check_crops(crops)
+    history = _history(target, flats, crop, since, until)
+    complaints: list[str] = []
+    crop_of = _crops_of(history, crops, marks, complaints)
+    study = study_of(history, crop_of, by.value)
+    if json:
+        write_stretch_json(json, study)
+    if report:
+        write_stretch(report, study, crop_of, against_leaves=against_leaves, inch=inches)
+    print_stretch(Console(), study, crop_of, against_leaves=against_leaves, inch=inches)
+    for complaint in dict.fromkeys(complaints):
+        typer.echo(complaint, err=True)
+    if report:
+        typer.echo(f"Report: {report.resolve()}")
+
+
+def _history(target: str, flats: str | None, crop: str | None, since: datetime | None,
+             until: datetime | None) -> History:
+    """Raises RecordsError where there are no records, or nothing in them was measured that was asked for."""
+    from seedlingcv.cli.cards import flat_numbers
+    from seedlingcv.crops.crop import load_crop
+    from seedlingcv.records.database import open_records
+    from seedlingcv.records.recall import read_history
+
+    numbers = flat_numbers(flats) if flats else ()
+    first, last = (day.date() if day else None for day in (since, until))
+    if first and last and first > last:
+        raise typer.BadParameter(f"{last} is before {first}.", param_hint="--until")
+    with open_records(target, make=False) as opened:
+        history, place = read_history(opened, flats=numbers, since=first, until=last), opened.place
+    if crop is not None:
+        history = _of_crop(history, crop, load_crop)
+    if not history.flats:
+        asked = any((flats, crop, since, until))
+        raise RecordsError("No such flat was measured." if asked else "No flat was measured yet.", where=place,
+                           next_step="Leave out --flats, --crop, --since or --until to see what is there." if asked else
+                           "Add photos with `seedlingcv assess FOLDER --records FILE`.")
+    return history
+
+
+def _of_crop(history: History, name: str, load: Callable[[str], Crop]) -> History:
+    """Flats of the crop, by its own name or an alias; a crop of the grower's own by its name alone."""
+    from dataclasses import replace
+
+    try:
+        wanted = {name.casefold(), load(name).name}
+    except CropError:
+        wanted = {name.casefold()}
+    return replace(history, flats=tuple(flat for flat in history.flats if (flat.crop or "").casefold() in wanted))
+
+
+def _crops_of(history: History, own: Path | None, marks: Path | None,
+              complaints: list[str]) -> Callable[[FlatHistory], Crop | None]:
+    """A flat's crop with the grower's limits; one that isn't known is complained of once."""
+    from seedlingcv.advice.own_marks import shift_by
+    from seedlingcv.crops.crop import load_crop
+    from seedlingcv.records.marks import read_marks
+
+    own_marks = read_marks(marks) if marks else None
+    shift, unused = shift_by(own_marks, [day.measurement for flat in history.flats for day in flat.days], own)
+    complaints += [*(own_marks.complaints if own_marks else ()), *unused]
+    known: dict[str, Crop | None] = {}
+
+    def crop_of(flat: FlatHistory) -> Crop | None:
+        if flat.crop is None:
+            return None
+        if flat.crop not in known:
+            try:
+                known[flat.crop] = shift(load_crop(flat.crop, own))
+            except CropError as error:
+                known[flat.crop] = None
+                complaints.append(str(error))
+        return known[flat.crop]
+
+    return crop_of

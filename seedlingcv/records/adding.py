@@ -1,0 +1,127 @@
+"""A grower's tables into the records, whatever they are and in whatever order they come."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, field, replace
+from hashlib import sha256
+from pathlib import Path
+
+from seedlingcv.errors import RegisterError
+from seedlingcv.measure.table import FlatMeasurement
+from seedlingcv.records.database import Records
+from seedlingcv.records.files import FIGURES, KINDS, AnyTable, find_tables, read_table_of_any_kind
+from seedlingcv.records.keep import (
+    keep_corrections,
+    keep_day,
+    keep_lightings,
+    keep_moves,
+    keep_pottings,
+    keep_register,
+    keep_root_checks,
+)
+from seedlingcv.records.log import RootCheck
+from seedlingcv.records.recall import register_rows
+from seedlingcv.records.register import FlatRow, Register
+from seedlingcv.records.ruler import BY_HAND, RulerSheet, on_layout
+from seedlingcv.records.summary import days_from_photos, row_contents
+
+
+@dataclass
+class Added:
+    """lines : what became of each file; notes : what to know; complaints : what could not be used"""
+
+    lines: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    complaints: list[str] = field(default_factory=list)
+
+
+def add_tables(records: Records, files: Sequence[Path]) -> Added:
+    """Registers go first, so that figures find their flats, and corrections last.
+
+    files : tables, or folders, whose tables of the usual names are taken
+    Raises RegisterError if one of them can't be read or told, before any is added; RecordsError.
+    """
+    tables = [read_table_of_any_kind(path) for path in _each(files)]
+    done = Added()
+    for table in sorted(tables, key=lambda t: list(KINDS).index(t.kind)):
+        done.complaints += table.complaints
+        before = row_contents(records)
+        if table.kind == FIGURES:
+            days, new = _add_figures(records, table, done)
+            done.lines.append(f"{table.path.name}: {_count(days, 'flat-day')} of figures, {new} of them new.")
+            continue
+        rows = _add(records, table, done)
+        new = (row_contents(records)[table.kind] - before[table.kind]).total()
+        done.lines.append(f"{table.path.name}: {_count(rows, 'row')} of {table.kind}, {new} of them new or changed.")
+    return done
+
+
+def _each(files: Sequence[Path]) -> list[Path]:
+    found = []
+    for path in files:
+        inside = find_tables(path) if path.is_dir() else [path]
+        if not inside:
+            raise RegisterError("There is no table of a usual name in this folder.", where=str(path),
+                                next_step=f"Name the files, or call them such as {', '.join(sorted(KINDS))} (.csv or "
+                                          ".xlsx).")
+        found += inside
+    return list(dict.fromkeys(found))
+
+
+def _add(records: Records, table: AnyTable, done: Added) -> int:
+    """How many rows the table has."""
+    content = table.content
+    if table.kind == "flats":
+        done.notes += keep_register(records, content)
+        return sum(len(content.rows(flat)) for flat in content.flats)
+    if table.kind == "corrections":
+        done.complaints += [f"{table.path.name}: {remark}" for remark in keep_corrections(records, content)]
+    else:
+        keep = {"lights": keep_lightings, "moves": keep_moves, "root_checks": keep_root_checks, "potted": keep_pottings}
+        keep[table.kind](records, content)
+    return len(content)
+
+
+def _add_figures(records: Records, table: AnyTable, done: Added) -> tuple[int, int]:
+    """How many flat-days the sheet has, and how many of them are new."""
+    name, sheet = table.path.name, table.content
+    _add_what_it_says(records, table.path, sheet)
+    registered, photographed = register_rows(records), days_from_photos(records)
+    days = new = 0
+    for flat in sheet.flats:
+        for measured in flat.days:
+            if measured.day is None:
+                done.complaints.append(f"{name} flat {measured.flat}: figures without a date can't be kept; write the "
+                                       "day they were measured.")
+                continue
+            days += 1
+            row = next(iter(registered.get(measured.flat, ())), flat.row)
+            if row.rows and not (row.sown and row.sown > measured.day):
+                measured = on_layout(measured, row, name, done.complaints)
+            if not keep_day(records, measured, source="ruler", keys=[_hash(measured)], version=BY_HAND):
+                continue
+            new += 1
+            if (measured.flat, measured.day) in photographed:
+                done.notes.append(f"flat {measured.flat} was measured from photos on {measured.day} too; the figures "
+                                  f"in {name}, added last, count.")
+    return days, new
+
+
+def _add_what_it_says(records: Records, path: Path, sheet: RulerSheet) -> None:
+    """What a sheet of figures says of flats that no register has told of, and its root checks."""
+    known = register_rows(records)
+    rows = [replace(flat.row, roots=None) for flat in sheet.flats if flat.row.flat not in known]
+    keep_register(records, Register(path, {row.flat: row for row in rows if row != FlatRow(row.flat)}))
+    keep_root_checks(records, [RootCheck(flat.row.flat, flat.measurement.day, flat.row.roots) for flat in sheet.flats
+                               if flat.row.roots and flat.measurement.day])
+
+
+def _hash(measured: FlatMeasurement) -> str:
+    """Of a day's figures, its identity: the same sheet may be added twice."""
+    return sha256(json.dumps([asdict(cell) for cell in measured.cells], sort_keys=True).encode()).hexdigest()
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"

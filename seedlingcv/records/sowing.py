@@ -1,0 +1,97 @@
+"""The register's rows into the records, and out again."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from sqlalchemy import Connection, delete, insert, select, update
+
+from seedlingcv.records import schema
+from seedlingcv.records.belonging import Flats, Season, deal_out, newest, season_sown
+from seedlingcv.records.parts import read_part
+from seedlingcv.records.register import FlatRow
+
+Rows = Sequence[FlatRow]
+SAID = ("crop", "variety", "sown", "seed_lot", "batch", "shelf", "light", "roots")  # a row's words, as columns
+
+
+def keep_rows(connection: Connection, rows: Mapping[int, Rows]) -> list[str]:
+    """Keep what a register says of flats, all rows of a number together; what it said before is replaced.
+
+    Returns remarks for the grower, one line each.
+    """
+    flats = Flats(connection, set(rows))
+    kept = sowings(connection, select(schema.flats.c.id).where(schema.flats.c.number.in_(set(rows))))
+    remarks = []
+    for number, own in rows.items():
+        flat_id, moved = _flat_of(flats, number, own, remarks)
+        _keep_layout(connection, flats, flat_id, own[0])
+        wanted = [_values(place, row) for place, row in enumerate(own)]
+        if wanted != kept.get(flat_id, []):
+            connection.execute(delete(schema.sowings).where(schema.sowings.c.flat_id == flat_id))
+            connection.execute(insert(schema.sowings), [{"flat_id": flat_id} | row for row in wanted])
+        if moved:
+            deal_out(connection, number)
+    return remarks
+
+
+def sowings(connection: Connection, flat_ids: Any = None) -> dict[int, list[dict[str, Any]]]:
+    """The rows' values by flat, in the register's order. flat_ids : a query for some flats, or None for all"""
+    table = schema.sowings
+    wanted = select(table).order_by(table.c.flat_id, table.c.place)
+    if flat_ids is not None:
+        wanted = wanted.where(table.c.flat_id.in_(flat_ids))
+    found: dict[int, list[dict[str, Any]]] = {}
+    for row in connection.execute(wanted).mappings():
+        values = {name: row[name] for name in ("part", "place", *SAID, "extra")}
+        found.setdefault(row["flat_id"], []).append(values)
+    return found
+
+
+def flat_rows(season: Season, values: Sequence[Mapping[str, Any]]) -> tuple[FlatRow, ...]:
+    return tuple(FlatRow(season.number, rows=season.rows, columns=season.columns, extra=dict(row["extra"]),
+                         part=read_part(row["part"]) if row["part"] else None, **{name: row[name] for name in SAID})
+                 for row in values)
+
+
+def _values(place: int, row: FlatRow) -> dict[str, Any]:
+    said = {name: getattr(row, name) for name in SAID}
+    return {"part": row.part.label if row.part else schema.WHOLE, "place": place} | said | {"extra": dict(row.extra)}
+
+
+def _flat_of(flats: Flats, number: int, rows: Rows, remarks: list[str]) -> tuple[int, bool]:
+    """The id of the flat that the rows are of, and whether things kept before may be another flat's now."""
+    known = flats.by_number[number]
+    started = min((row.sown for row in rows if row.sown), default=None)
+    if started is None:
+        return _undated(flats, number, remarks), False
+    season = season_sown(known, started)
+    if season is None:
+        if any(s.started for s in known):
+            remarks.append(f"Flat {number}: sown again on {started}; kept as a new flat of that number.")
+        return flats.add(number, started), bool(known)
+    if season.started == started:
+        return season.id, False
+    if season.started:
+        remarks.append(f"Flat {number}: its sowing date was {season.started} in the records and is {started} now.")
+    flats.connection.execute(update(schema.flats).where(schema.flats.c.id == season.id).values(started=started))
+    return season.id, True
+
+
+def _undated(flats: Flats, number: int, remarks: list[str]) -> int:
+    """The number's newest flat: without a date nobody can tell that it is another one."""
+    season = newest(flats.by_number[number])
+    if season is None:
+        return flats.add(number)
+    if season.potted:
+        remarks.append(f"Flat {number} was potted up on {season.potted} and has no sowing date in the register; if it "
+                       "was sown again, write the date, so that it counts as a new flat.")
+    return season.id
+
+
+def _keep_layout(connection: Connection, flats: Flats, flat_id: int, row: FlatRow) -> None:
+    known = next(s for s in flats.by_number[row.flat] if s.id == flat_id)
+    if row.rows and (known.rows, known.columns) != (row.rows, row.columns):
+        connection.execute(update(schema.flats).where(schema.flats.c.id == flat_id)
+                           .values(rows=row.rows, columns=row.columns))

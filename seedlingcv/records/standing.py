@@ -1,0 +1,64 @@
+"""Where a flat stood, and what light was over it on a day.
+
+1. A flat stands where the register says from its sowing on, then where each move says.
+2. Over a shelf shines the light that covers the day; of several the one that came last, since people write down the new
+   one and forget the old one's end; of those that came together the one the flat's own word names.
+3. Where no light over the shelf is known, the flat's own word counts. Where only that is known, it is the light of that
+   name that is over no shelf, else the one over the only shelf that has such a light.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import date, timedelta
+
+from seedlingcv.records.history import LightChange, Lighting, Stand
+
+
+def same_name(one: str | None, other: str | None) -> bool:
+    """Whatever the capitals: two tables are written on two days."""
+    return one is not None and other is not None and one.casefold().split() == other.casefold().split()
+
+
+def stand_on(stands: Sequence[Stand], day: date) -> Stand | None:
+    """stands : oldest first"""
+    return next((s for s in reversed(stands) if s.since is None or s.since <= day), None)
+
+
+def light_over(stand: Stand | None, lightings: Sequence[Lighting], day: date) -> tuple[str | None, Lighting | None]:
+    """The name of the light over a flat on a day, and all that is known of it."""
+    if stand is None:
+        return None, None
+    covering = [x for x in lightings if x.covers(day)]
+    over = [x for x in covering if same_name(x.shelf, stand.shelf)]
+    if not over and stand.shelf is None:
+        named = [x for x in covering if same_name(x.light, stand.light)]
+        over = [x for x in named if not x.shelf] or (named if len({x.shelf.casefold() for x in named}) == 1 else [])
+    if not over:
+        return stand.light, None
+    last = max(x.since or date.min for x in over)
+    together = [x for x in over if (x.since or date.min) == last]
+    lighting = next((x for x in together if same_name(x.light, stand.light)), together[0])
+    return lighting.light, lighting
+
+
+def as_told(stands: Iterable[Stand], lightings: Sequence[Lighting]) -> tuple[Stand, ...]:
+    """The stands with `light` only where no shelf says it."""
+    lit = [x.shelf for x in lightings]
+    return tuple(Stand(s.since, s.shelf, None) if any(same_name(s.shelf, shelf) for shelf in lit) else s
+                 for s in stands)
+
+
+def light_changes(stands: Sequence[Stand], lightings: Sequence[Lighting], first: date,
+                  last: date) -> tuple[LightChange, ...]:
+    """Every day after `first` and up to `last` on which another light shines than was known before."""
+    turns = {s.since for s in stands} | {x.since for x in lightings}
+    turns |= {x.until + timedelta(1) for x in lightings if x.until}
+    changes = []
+    before = light_over(stand_on(stands, first), lightings, first)[0]
+    for day in sorted(d for d in turns if d and first < d <= last):
+        after = light_over(stand_on(stands, day), lightings, day)[0]
+        if after is not None and before is not None and not same_name(before, after):
+            changes.append(LightChange(day, before, after))
+        before = after or before
+    return tuple(changes)

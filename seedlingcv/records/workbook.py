@@ -1,0 +1,118 @@
+"""Spreadsheet workbooks (.xlsx, .xlsm) as rows of plain text, the first sheet that has content.
+
+Text is what a CSV of the sheet would hold, but for dates, which are written year-month-day whatever the cell shows.
+"""
+
+from __future__ import annotations
+
+import io
+import warnings
+import zipfile
+from datetime import date, datetime, time, timedelta
+from typing import Any
+
+from seedlingcv.errors import RegisterError
+
+OLE = b"\xd0\xcf\x11\xe0"  # begins an old workbook, and one locked with a password
+ZIP = b"PK"
+MOST_UNPACKED = 30_000_000  # bytes; a register has a thousandth of it, and unpacking must not fill the memory
+SAVE_AGAIN = "Open it in a spreadsheet program and save it again as .xlsx or as CSV."
+
+Rows = list[tuple[int, list[str]]]
+
+
+def is_workbook(data: bytes) -> bool:
+    return data.startswith((OLE, ZIP))
+
+
+def read_workbook(data: bytes, file: str, name: str) -> tuple[Rows, list[str]]:
+    """The rows, numbered as the spreadsheet shows them, and what is wrong; messages call the table `name`.
+
+    Raises RegisterError if the workbook is locked, old, damaged, of another kind, too large or empty.
+    """
+    _check(data, file, name)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of drop-down lists and styles, which nobody asked for
+        try:
+            rows, waiting = _rows(data)
+        except Exception as error:  # on a damaged file the library raises whatever it stumbles over
+            raise RegisterError("This spreadsheet workbook is damaged.", where=file, next_step=SAVE_AGAIN) from error
+    if not rows:
+        raise RegisterError("This spreadsheet workbook is empty.", where=file,
+                            next_step=f"Write the {name} into its first sheet.")
+    complaints = []
+    if waiting:
+        many = f"{len(waiting)} formulas have no results, the first in cell" if len(waiting) > 1 else \
+            "a formula has no result, in cell"
+        complaints.append(f"{file}: {many} {waiting[0]}; they count as empty. Open the file in a spreadsheet program, "
+                          "save it, and use it again.")
+    return rows, complaints
+
+
+def _check(data: bytes, file: str, name: str) -> None:
+    if data.startswith(OLE):
+        if "EncryptedPackage".encode("utf-16-le") in data:  # where a locked workbook keeps its content
+            raise RegisterError("This spreadsheet workbook is locked with a password.", where=file,
+                                next_step="Save a copy without the password.")
+        raise RegisterError("This is a spreadsheet workbook of the old kind (.xls), which can't be read.", where=file,
+                            next_step=SAVE_AGAIN)
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            members = {member.filename: member.file_size for member in archive.infolist()}
+    except Exception as error:  # a damaged zip raises other errors than BadZipFile too
+        raise RegisterError("This spreadsheet workbook is damaged.", where=file, next_step=SAVE_AGAIN) from error
+    if "[Content_Types].xml" not in members or not any(member.startswith("xl/") for member in members):
+        raise RegisterError("This is a spreadsheet workbook of another kind, or no workbook.", where=file,
+                            next_step=SAVE_AGAIN)
+    if sum(members.values()) > MOST_UNPACKED:
+        raise RegisterError(f"The workbook is far too large for a {name}.", where=file,
+                            next_step="Save the table alone as CSV.")
+
+
+def _rows(data: bytes) -> tuple[Rows, list[str]]:
+    """The filled rows of the first sheet that has any, and the cells whose formulas were never reckoned."""
+    for at, page in enumerate(_pages(data)):
+        cells = [] if page.sheet_state != "visible" else _cells(page)
+        if not any(row for row in cells):
+            continue
+        formulas = [[cell.data_type == "f" for cell in row] for row in cells]
+        if any(any(row) for row in formulas):  # this reading has the formulas; their results take another
+            cells = _cells(_pages(data, results=True)[at])
+        # a result of type "str" without a value is an empty text
+        waiting = [cell.coordinate for row, made in zip(cells, formulas, strict=True)
+                   for cell, formula in zip(row, made, strict=True)
+                   if formula and cell.value is None and cell.data_type != "str"]
+        texts = [(number, [_text(cell) for cell in row]) for number, row in enumerate(cells, 1)]
+        return [(number, row) for number, row in texts if any(row)], waiting
+    return [], []
+
+
+def _pages(data: bytes, *, results: bool = False) -> list[Any]:
+    from openpyxl import load_workbook
+
+    return load_workbook(io.BytesIO(data), read_only=True, data_only=results, keep_links=False).worksheets
+
+
+def _cells(page: Any) -> list[Any]:
+    page.reset_dimensions()  # what a file says of its size may be wrong
+    return list(page.iter_rows())
+
+
+def _text(cell: Any) -> str:
+    value = cell.value
+    if value is None:
+        return ""
+    if isinstance(value, datetime | date):
+        return value.isoformat()[:10]
+    if isinstance(value, timedelta):  # 16:00 in a cell that shows hours
+        minutes = round(value.total_seconds() / 60)
+        return f"{minutes // 60}:{minutes % 60:02d}"
+    if isinstance(value, time):
+        return value.strftime("%H:%M")
+    if isinstance(value, bool):
+        return str(value).upper()
+    if not isinstance(value, int | float):
+        return str(value)
+    if "%" in (cell.number_format or ""):  # a cell that shows 19 % holds 0.19
+        return f"{value * 100:.15g} %"
+    return f"{value:.15g}"  # a spreadsheet's own precision: 31.0 is 31

@@ -1,0 +1,155 @@
+"""A folder of photos and its records: nothing is kept twice, nothing is measured twice, and the list uses both."""
+
+import hashlib
+import shutil
+from datetime import date
+
+import pytest
+from test_growth import photograph
+
+from seedlingcv.assess import flat as measuring
+from seedlingcv.assess import folder as folder_module
+from seedlingcv.assess.folder import assess_folder
+from seedlingcv.assess.keeping import Keeping
+from seedlingcv.errors import RecordsError
+from seedlingcv.records import keep, recall
+from seedlingcv.records.database import open_records
+from seedlingcv.records.log import Correction, Potting, RootCheck
+from seedlingcv.records.register import read_register
+
+
+@pytest.fixture(scope="module")
+def photos(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("season")
+    for day, size_mm in ((8, 16.0), (14, 20.0), (20, 25.0)):
+        photograph(folder / f"d{day}.jpg", size_mm, day)
+    (folder / "flats.csv").write_text("flat,crop,layout,sown,light\n31,tomato,6x12,2025-03-01,panel\n")
+    return folder
+
+
+def assess(folder, database, **more):
+    register = read_register(folder / "flats.csv")
+    with open_records(database) as records:
+        keep.keep_register(records, register)
+        return assess_folder(folder, register, keeping=Keeping(records), **more)
+
+
+@pytest.fixture(scope="module")
+def filled(photos, tmp_path_factory):
+    """The records after one run; tests work on copies."""
+    database = tmp_path_factory.mktemp("filled") / "season.db"
+    return assess(photos, database), database
+
+
+@pytest.fixture
+def database(filled, tmp_path):
+    return shutil.copy(filled[1], tmp_path / "season.db")
+
+
+@pytest.fixture
+def measured_flats(monkeypatch):
+    """Which flats were measured anew, and how often."""
+    seen = []
+    real = measuring.measure_flat
+    monkeypatch.setattr(folder_module, "measure_flat", lambda *a, **k: seen.append(1) or real(*a, **k))
+    return seen
+
+
+def test_every_day_is_kept_with_its_light_and_age(filled):
+    done, database = filled
+    with open_records(database, make=False) as records:
+        (flat,) = recall.read_history(records).flats
+    assert [d.day for d in flat.days] == [date(2025, 3, day) for day in (8, 14, 20)]
+    assert [d.age_days for d in flat.days] == [7, 13, 19] and {d.light for d in flat.days} == {"panel"}
+    assert [d.measurement for d in flat.days][-1].cells == done.entries[0].measurement.cells
+    covers = [d.measurement.cells[0].canopy_cover for d in flat.days]
+    assert covers == sorted(covers) and covers[0] > 0
+
+
+def test_growth_is_told_from_the_records(filled):
+    text = next(end.text for end in filled[0].entries[0].verdict.limits if end.kind == "touch")
+    assert "measured since Fri 14 Mar" in text
+
+
+def test_a_second_run_adds_nothing_and_measures_only_the_newest_day(photos, filled, database, measured_flats):
+    def content():
+        with open_records(database, make=False) as records:
+            return recall.read_history(records), recall.known_days(records, "0.1.0"), recall.known_photos(records)
+
+    before = content()
+    again = assess(photos, database)
+    assert content() == before and len(measured_flats) == 1
+    assert again.entries == filled[0].entries
+    assert not again.needs_attention
+    assert {p.file: p.note for p in again.photos if not p.usable} == {
+        "d8.jpg": "of 2025-03-08; in the records already", "d14.jpg": "of 2025-03-14; in the records already"}
+
+
+def test_the_same_photo_under_another_name_adds_nothing(photos, database, tmp_path, measured_flats):
+    renamed = tmp_path / "renamed"
+    renamed.mkdir()
+    for photo in photos.glob("*.jpg"):
+        shutil.copy(photo, renamed / f"IMG_{photo.name}")
+    shutil.copy(photos / "flats.csv", renamed)
+    assess(renamed, database)
+    with open_records(database, make=False) as records:
+        assert len(recall.known_days(records, "0.1.0")) == 3
+    assert len(measured_flats) == 1
+
+
+def test_only_the_newest_photos_and_the_records_do_as_well(photos, filled, database, tmp_path):
+    newest = tmp_path / "newest"
+    newest.mkdir()
+    shutil.copy(photos / "d20.jpg", newest)
+    with open_records(database) as records:  # without a register: the records know the flat
+        done = assess_folder(newest, None, keeping=Keeping(records))
+    assert done.entries == filled[0].entries
+
+
+def test_records_are_rebuilt_from_the_folder(photos, filled, tmp_path):
+    def season(database):
+        with open_records(database, make=False) as records:
+            return recall.read_history(records)
+
+    assess(photos, tmp_path / "again.db")
+    assert season(tmp_path / "again.db") == season(filled[1])
+
+
+def test_no_photo_is_changed(photos, filled, database):
+    def hashes():
+        return {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in photos.iterdir()}
+
+    before = hashes()
+    assess(photos, database)
+    assert hashes() == before
+
+
+def test_corrections_count_and_a_potted_flat_is_off_the_list(photos, database):
+    day = date(2025, 3, 20)
+    with open_records(database) as records:
+        keep.keep_corrections(records, [Correction(31, day, "A1", "canopy_cover", 0.5, "Ana", day, "by eye")])
+    first = assess(photos, database).entries[0].measurement.cells[0]
+    assert first.canopy_cover == 0.5 and "corrected" in first.flags
+    with open_records(database) as records:
+        keep.keep_pottings(records, [Potting(31, day)])
+    done = assess(photos, database)
+    assert done.entries == [] and done.notes == ["Potted up already: flat 31 on 2025-03-20."]
+
+
+def test_a_root_check_by_hand_counts_for_a_week(photos, database):
+    with open_records(database) as records:
+        keep.keep_root_checks(records, [RootCheck(31, date(2025, 3, 2), "root_bound")])
+    assert not any("Root-bound" in end.text for end in assess(photos, database).entries[0].verdict.limits)
+    with open_records(database) as records:
+        keep.keep_root_checks(records, [RootCheck(31, date(2025, 3, 19), "root_bound")])
+    assert any("Root-bound" in end.text for end in assess(photos, database).entries[0].verdict.limits)
+
+
+def test_records_that_fail_on_the_way_don_t_cost_the_list(photos, tmp_path, monkeypatch):
+    def full(*_, **__):
+        raise RecordsError("The disk is full.", where="season.db")
+
+    monkeypatch.setattr(keep, "keep_day", full)
+    done = assess(photos, tmp_path / "season.db")
+    assert len(done.entries) == 1 and len(done.complaints) == 1 and "The disk is full" in done.complaints[0]
+    assert "The list is complete" in done.complaints[0] and done.needs_attention
