@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from pathlib import Path
 
 from seedlingcv.advice.findings import LEAST_GROWTH_DAYS
-from seedlingcv.advice.own_marks import shift_by
 from seedlingcv.advice.pots import Pot
 from seedlingcv.assess import keeping as book
 from seedlingcv.assess.flat import FlatViews, MeasuredFlat, measure_flat
 from seedlingcv.assess.keeping import Keeping
+from seedlingcv.assess.listing import Seen, Wishes, make_list
 from seedlingcv.assess.look import Look, with_problem
 from seedlingcv.assess.masks import SUFFIX as MASK_SUFFIX
 from seedlingcv.assess.roots import settle_roots
-from seedlingcv.crops.crop import Crop, load_crop
+from seedlingcv.crops.crop import load_crop
 from seedlingcv.errors import CropError, PhotoError
 from seedlingcv.flags import Problem
 from seedlingcv.measure.pictures import FlatPictures
@@ -24,8 +25,7 @@ from seedlingcv.measure.table import FlatMeasurement
 from seedlingcv.photo.grouping import Candidate, FlatPhotos, group_photos
 from seedlingcv.photo.read import is_photo_name
 from seedlingcv.photo.result import PhotoResult
-from seedlingcv.plan.entries import entries_of, parts_of
-from seedlingcv.plan.potup import Entry, pot_up_list
+from seedlingcv.plan.potup import Entry
 from seedlingcv.records.marks import Marks
 from seedlingcv.records.register import FlatRow, Register
 
@@ -70,15 +70,6 @@ def photo_files(folder: Path) -> list[Path]:
     return found
 
 
-@dataclass(frozen=True)
-class _Seen:
-    """A flat's figures, and those of some days before, if it was photographed then too."""
-
-    rows: tuple[FlatRow, ...]
-    now: FlatMeasurement
-    earlier: FlatMeasurement | None
-
-
 def assess_folder(folder: Path, register: Register | None = None, *, own_crops: Path | None = None,
                   today: date | None = None, inch: bool = False, masks: Path | None = None, pot: Pot | None = None,
                   marks: Marks | None = None, keeping: Keeping | None = None,
@@ -102,15 +93,33 @@ def assess_folder(folder: Path, register: Register | None = None, *, own_crops: 
     if keeping:
         _measure_days_before(older, measurer, keeping)
     before = {} if keeping else _some_days_before(candidates, groups)
-    seen: list[_Seen] = []
-    pictures = {}
+    seen, pictures = _measure_newest(groups, before, measurer, masks, keeping)
+    for group in older:
+        _note(group, looks, "looked at for the records")
+    roots = settle_roots(looks, {g.flat: g.day for g in groups}, rows)
+    listing = make_list(seen, Wishes(today, own_crops, inch, pot, marks), keeping, roots)
+    if keeping:
+        book.keep_photos_seen(keeping, looks)
+        book.keep_roots(keeping, roots, groups)
+    complaints = [*(register.complaints if register else ()), *listing.complaints,
+                  *(keeping.complaints if keeping else ())]
+    progress(2 * len(files), 2 * len(files), "")
+    return Assessment(listing.entries, [look.result for look in looks], pictures, list(dict.fromkeys(complaints)),
+                      listing.notes, listing.past, today)
+
+
+def _measure_newest(groups: Sequence[FlatPhotos], before: Mapping[int, FlatPhotos], measurer: _Measurer,
+                    masks: Path | None, keeping: Keeping | None) -> tuple[list[Seen], dict[int, FlatPictures]]:
+    """Every flat's newest day and the day from which its growth is told: that of `before`, or the records'."""
+    looks, rows = measurer.looks, measurer.rows
+    seen, pictures = [], {}
     for group in groups:
         measured, now = measurer.measure(group, masks)
         earlier = measurer.measure(before[group.flat])[1] if group.flat in before else None
-        seen.append(_Seen(rows[group.flat], now, earlier))
+        seen.append(Seen(tuple(rows[group.flat]), now, earlier))
+        pictures[group.flat] = measured.pictures
         if keeping and now.cells:
             keeping.keep_day(now, book.photo_keys(group, looks))
-        pictures[group.flat] = measured.pictures
         _note_what_measuring_found(group, looks, measured)
         if group.flat in before:
             _note(before[group.flat], looks, "looked at for growth since then")
@@ -118,31 +127,7 @@ def assess_folder(folder: Path, register: Register | None = None, *, own_crops: 
         book.keep_corrections(keeping)
         seen = [replace(s, now=book.as_corrected(keeping, s.now), earlier=book.day_of_growth(keeping, s.now))
                 for s in seen]
-    for group in older:
-        _note(group, looks, "looked at for the records")
-    roots = settle_roots(looks, {g.flat: g.day for g in groups}, rows)
-    parts = [part for s in seen for m in (s.now, s.earlier) if m for _, part, _ in parts_of(m, s.rows)]
-    shift, unused = shift_by(marks, parts, own_crops)
-    complaints = [*(register.complaints if register else ()), *(marks.complaints if marks else ()), *unused]
-
-    def crop_of(name: str | None, flat: int) -> Crop | None:
-        crop = _crop(name, flat, own_crops, complaints)
-        return shift(crop) if crop else None
-
-    entries = [entry for s in seen
-               for entry in entries_of(s.now, s.rows, lambda row: crop_of(row.crop, row.flat), today=today, inch=inch,
-                                       pot=pot, earlier=s.earlier, photo_roots=roots.get(s.now.flat))]
-    past, notes = {}, []
-    if keeping:
-        past = book.pasts(keeping, entries, lambda e: crop_of(e.measurement.crop, e.measurement.flat))
-        entries, notes = book.with_past(entries, past)
-        book.keep_photos_seen(keeping, looks)
-        book.keep_roots(keeping, roots, groups)
-        book.keep_list(keeping, entries, today)
-    complaints += keeping.complaints if keeping else []
-    progress(2 * len(files), 2 * len(files), "")
-    return Assessment(pot_up_list(entries), [look.result for look in looks], pictures,
-                      list(dict.fromkeys(complaints)), notes, past, today)
+    return seen, pictures
 
 
 def _rows(group: FlatPhotos, register: Register | None, keeping: Keeping | None) -> tuple[FlatRow, ...]:
@@ -169,7 +154,10 @@ class _Measurer:
         row = self.rows[group.flat][0]
         views = FlatViews(*(None if i is None else self.looks[i] for i in (group.overhead, group.second, group.side)))
         layout = (row.rows, row.columns) if row.rows and row.columns else None
-        crop = _crop(row.crop, row.flat, self.own_crops, [])
+        crop = None
+        if row.crop:
+            with suppress(CropError):  # the list tells of it
+                crop = load_crop(row.crop, self.own_crops)
         measured = measure_flat(views, layout, crop.usual_height_mm if crop else None, masks,
                                 leaves_in_pairs=crop is not None and crop.leaves_in_pairs)
         self.done += sum(i is not None for i in (group.overhead, group.second, group.side)) + len(group.spare)
@@ -193,16 +181,6 @@ def _some_days_before(candidates: Sequence[Candidate], groups: Sequence[FlatPhot
     until = {g.flat: g.day - timedelta(LEAST_GROWTH_DAYS) for g in groups if g.day and not g.days_apart}
     old = [c for c in candidates if c.taken and c.flat in until and c.taken.date() <= until[c.flat]]
     return {g.flat: g for g in group_photos(old)}
-
-
-def _crop(name: str | None, flat: int, own_crops: Path | None, complaints: list[str]) -> Crop | None:
-    if name is None:
-        return None
-    try:
-        return load_crop(name, own_crops)
-    except CropError as error:
-        complaints.append(f"Flat {flat}: {error}")
-        return None
 
 
 def _warnings(group: FlatPhotos, looks: Sequence[Look]) -> tuple[str, ...]:

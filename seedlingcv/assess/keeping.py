@@ -51,6 +51,7 @@ class Keeping:
 
     records: Records
     complaints: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
     days: set[tuple[int, date, frozenset[str]]] = field(default_factory=set)
     kept: dict[str, tuple[int, date]] = field(default_factory=dict)
     rows: Mapping[int, tuple[FlatRow, ...]] = field(default_factory=dict)
@@ -197,8 +198,15 @@ def with_past(entries: Sequence[Entry], past: Mapping) -> tuple[list[Entry], lis
             gone.append(f"{entry.place} on {history.potted}")
             continue
         left = left_band(history, crop) if history and crop else None
-        stay.append(replace(entry, left_band=left.sentence) if left else entry)
+        stay.append(replace(entry, measurement=_lit(entry.measurement, history),
+                            left_band=left.sentence if left else None))
     return stay, [f"Potted up already: {', '.join(gone)}."] if gone else []
+
+
+def _lit(measured: FlatMeasurement, history: FlatHistory | None) -> FlatMeasurement:
+    """With the light that the flat's shelf had, where the register names none."""
+    lights = [look.light for look in history.days if look.day == measured.day] if history else []
+    return replace(measured, light=measured.light or next(iter(lights), None))
 
 
 def keep_roots(keeping: Keeping, roots: Mapping[int, str], groups: Sequence[FlatPhotos]) -> None:

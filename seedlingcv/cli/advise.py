@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from contextlib import ExitStack
 from datetime import date
 from enum import StrEnum
 from pathlib import Path
@@ -13,13 +13,10 @@ import typer
 from seedlingcv.cli import options
 from seedlingcv.cli.options import own_pot
 from seedlingcv.cli.results import NEEDS_ATTENTION, Results, Targets, write
-from seedlingcv.errors import CropError, OutputError, RegisterError
+from seedlingcv.errors import OutputError, RegisterError
 
 if TYPE_CHECKING:
     from seedlingcv.advice.pots import Pot
-    from seedlingcv.crops.crop import Crop
-    from seedlingcv.records.register import FlatRow, Register
-    from seedlingcv.records.ruler import RulerFlat
 
 
 class Units(StrEnum):
@@ -33,6 +30,7 @@ def advise(
     flats: Annotated[Path | None, typer.Option(help="Register of flats, if not flats.csv beside the file.")] = None,
     crops: options.Crops = None,
     marks: options.Marks = None,
+    records: options.Records = None,
     pot: options.PotSize = None,
     today: options.Today = None,
     report: Annotated[Path | None, typer.Option(help="Write the HTML report.")] = None,
@@ -61,7 +59,7 @@ def advise(
         raise typer.BadParameter("Name the CSV file, or write --template for an empty one.", param_hint="FILE")
     the_pot, to = own_pot(pot), Targets(report, json, csv, crew, labels, compact, paper.value)
     flats = _checked(file, flats, crops, marks, to.paths)
-    done = run(file, flats=flats, crops=crops, marks=marks, pot=the_pot, inch=inch,
+    done = run(file, flats=flats, crops=crops, marks=marks, records=records, pot=the_pot, inch=inch,
                today=today.date() if today else None)
     write(done, to, own_crops=crops, inch=inch, quiet=quiet)
     if not done.entries:
@@ -71,56 +69,25 @@ def advise(
 
 
 def run(file: Path, *, flats: Path | None = None, crops: Path | None = None, marks: Path | None = None,
-        pot: Pot | None = None, inch: bool = False, today: date | None = None) -> Results:
+        records: str | None = None, pot: Pot | None = None, inch: bool = False, today: date | None = None) -> Results:
     """The list in order, what could not be used, and the day it is for. flats : the register, if there is one.
 
-    Raises RegisterError if the sheet, the register or the marks can't be read.
+    Raises RegisterError if the sheet, the register or the marks can't be read; RecordsError.
     """
-    from seedlingcv.advice.own_marks import shift_by
-    from seedlingcv.crops.crop import load_crop
-    from seedlingcv.plan.entries import entries_of, parts_of
-    from seedlingcv.plan.potup import pot_up_list
+    from seedlingcv.assess.by_hand import assess_sheet
+    from seedlingcv.cli.keeping import open_keeping
     from seedlingcv.records.marks import read_marks
     from seedlingcv.records.register import read_register
-    from seedlingcv.records.ruler import on_layout, read_ruler
+    from seedlingcv.records.ruler import read_ruler
 
     sheet = read_ruler(file)
     register = read_register(flats) if flats else None
-    complaints = [*sheet.complaints, *(register.complaints if register else ())]
-    today = today or max((f.measurement.day for f in sheet.flats if f.measurement.day), default=date.today())
-    seen = []
-    for flat in sheet.flats:
-        rows = _rows(flat, register)
-        now = on_layout(flat.measurement, rows[0], f"flat {flat.row.flat}", complaints)
-        seen.append((rows, now, flat.earlier))
     own_marks = read_marks(marks) if marks else None
-    parts = [part for rows, *looks in seen for m in looks if m for _, part, _ in parts_of(m, rows)]
-    shift, unused = shift_by(own_marks, parts, crops)
-    complaints += [*(own_marks.complaints if own_marks else ()), *unused]
-
-    def crop_of(row: FlatRow) -> Crop | None:
-        """The row's crop with the grower's limits; one that isn't known is complained of."""
-        try:
-            return shift(load_crop(row.crop, crops)) if row.crop else None
-        except CropError as error:
-            complaints.append(f"Flat {row.flat}: {error}")
-            return None
-
-    entries = [entry for rows, now, earlier in seen
-               for entry in entries_of(now, rows, crop_of, today=today, inch=inch, pot=pot, earlier=earlier)]
-    return Results(pot_up_list(entries), today, complaints)
-
-
-def _rows(flat: RulerFlat, register: Register | None) -> tuple[FlatRow, ...]:
-    """The register's rows of the flat; what they leave open, the sheet may tell. The sheet's root check is newer."""
-    rows = (register.rows(flat.row.flat) if register else ()) or (flat.row,)
-    told = flat.row
-    if len(rows) > 1 or rows[0].part is not None:
-        return tuple(replace(row, rows=row.rows or told.rows, columns=row.columns or told.columns) for row in rows)
-    row = rows[0]
-    fill = {name: getattr(row, name) if getattr(row, name) is not None else getattr(told, name)
-            for name in ("crop", "variety", "rows", "columns", "sown", "light")}
-    return (replace(row, **fill, roots=told.roots or row.roots),)
+    with ExitStack() as stack:
+        keeping = open_keeping(stack, records, [*([flats] if flats else []), file]) if records else None
+        done = assess_sheet(sheet, register, own_crops=crops, today=today, inch=inch, pot=pot, marks=own_marks,
+                            keeping=keeping)
+    return Results(done.entries, done.today, done.complaints, notes=done.notes, past=done.past)
 
 
 def _checked(file: Path, flats: Path | None, crops: Path | None, marks: Path | None,

@@ -14,6 +14,7 @@ from seedlingcv.cli.crop import crop
 from seedlingcv.cli.demo import demo
 from seedlingcv.cli.leaves import leaves
 from seedlingcv.cli.list import list_
+from seedlingcv.cli.records import records
 from seedlingcv.cli.roots import roots
 from seedlingcv.cli.stretch import stretch
 from seedlingcv.errors import SeedlingError
@@ -22,6 +23,7 @@ app = typer.Typer(no_args_is_help=True, add_completion=False, rich_markup_mode=N
                   help="From phone photos of seedling flats to a pot-up list.")
 for command in (assess, advise, list_, stretch, roots, leaves, cards, crop, demo):  # as help lists them
     app.command(command.__name__.rstrip("_"))(command)
+app.add_typer(records, name="records")
 
 
 def main() -> None:

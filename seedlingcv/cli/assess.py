@@ -18,8 +18,6 @@ from seedlingcv.errors import PhotoError
 if TYPE_CHECKING:
     from seedlingcv.advice.pots import Pot
     from seedlingcv.assess.folder import Assessment
-    from seedlingcv.assess.keeping import Keeping
-    from seedlingcv.records.register import Register
 
 REPORT = Path("pot-up-list.html")
 
@@ -76,6 +74,7 @@ def run(folder: Path, *, flats: Path | None = None, crops: Path | None = None, t
 
     from seedlingcv.assess.folder import assess_folder, photo_files
     from seedlingcv.cli.checks import check_crops, check_masks
+    from seedlingcv.cli.keeping import open_keeping
     from seedlingcv.records.marks import read_marks
     from seedlingcv.records.register import find_register, read_register
     from seedlingcv.report.files import check_targets
@@ -96,7 +95,7 @@ def run(folder: Path, *, flats: Path | None = None, crops: Path | None = None, t
     console = Console(stderr=True)
     share = TextColumn("{task.percentage:.0f} %")
     with ExitStack() as stack:
-        keeping = _keeping(stack, records, folder, register) if records else None
+        keeping = open_keeping(stack, records, *_tables(folder, path)) if records else None
         bar = stack.enter_context(Progress(
             TextColumn("{task.description}"), BarColumn(), share, TimeRemainingColumn(), console=console,
             transient=True, disable=quiet or not console.is_terminal))
@@ -109,14 +108,12 @@ def run(folder: Path, *, flats: Path | None = None, crops: Path | None = None, t
                              marks=own_marks, keeping=keeping, progress=progress)
 
 
-def _keeping(stack: ExitStack, target: str, folder: Path, register: Register | None) -> Keeping:
-    """The records, open until the stack closes, with what stands in the tables beside the photos."""
-    from seedlingcv.assess.keeping import Keeping
-    from seedlingcv.records.adding import keep_tables
-    from seedlingcv.records.database import open_records
+def _tables(folder: Path, register: Path | None) -> tuple[list[Path], Path | None]:
+    """The tables beside the photos with the register in use, and the corrections."""
+    from seedlingcv.records.files import find_tables
+    from seedlingcv.records.register import find_register
+    from seedlingcv.records.sheet import find_file
 
-    records = stack.enter_context(open_records(target))
-    if records.backup:
-        typer.echo(f"The records were brought up to date; as they were, they stand in {records.backup}.", err=True)
-    remarks, corrections = keep_tables(records, folder, register)
-    return Keeping(records, complaints=remarks, corrections=corrections)
+    corrections = find_file(folder, "corrections")
+    aside = (find_register(folder), corrections)
+    return [*([register] if register else []), *(p for p in find_tables(folder) if p not in aside)], corrections

@@ -14,8 +14,6 @@ if TYPE_CHECKING:
 WIDTH, LABEL = 80, 14
 LIGHT_COLUMNS = ("Shelf", "Light", "PPFD", "Hours", "DLI", "Distance", "From", "To")
 WIDTHS = (15, 15, 5, 6, 5, 9, 11, 11)  # a blank after each is in them
-
-
 SOURCES = {"photo": "from photos", "ruler": "by ruler"}
 BY_HAND = {"corrections": "correction", "root_checks": "root check", "potted": "potting"}
 

@@ -156,25 +156,29 @@ def _one_at_a_time(found: list[tuple[int, Lighting]], name: str, complaints: lis
     """Lights of one shelf that are said to be on together: the one that began first counts, since the PPFD of two adds
     up only where it was measured under both."""
     kept: list[tuple[int, Lighting]] = []
-    for at, own in sorted(found, key=lambda row: row[1].since or date.min):
-        light: Lighting | None = own
-        for first_at, first in kept:
-            if light is None or not _same_place(first, light):
-                continue
-            wrong = None
-            if first.since == light.since:
-                wrong = f"row {first_at} has a light there from the same day, which counts"
-                light = None
-            elif first.until and light.since and first.until > light.since:
-                wrong = f"the light of row {first_at} is on there until {first.until} and counts until then"
-                begins = first.until + timedelta(days=1)
-                light = None if light.until and light.until < begins else replace(light, since=begins)
-            if wrong:
-                complaints.append(f"{name} row {at}: {wrong}. If both are on, measure the PPFD under both together and "
-                                  "write one row for the two; PPFD measured apart can't be added.")
-        if light:
+    left = list(found)
+    while left:
+        at, light = left.pop(left.index(min(left, key=lambda row: row[1].since or date.min)))
+        rival = next(((n, x) for n, x in kept if _same_place(x, light) and _together(x, light)), None)
+        if rival is None:
             kept.append((at, light))
+            continue
+        first_at, first = rival
+        begins = first.until + timedelta(days=1) if first.until and first.since != light.since else None
+        if begins and (light.until is None or light.until >= begins):
+            left.append((at, replace(light, since=begins)))
+        until = f"until {first.until}, and counts until then" if begins else "from the same day, and counts"
+        complaints.append(f"{name} row {at}: the light of row {first_at} is on there {until}. If both are on, measure "
+                          "the PPFD under both together and write one row for the two; PPFD measured apart can't be "
+                          "added.")
     return [light for _, light in sorted(kept, key=lambda row: row[0])]
+
+
+def _together(first: Lighting, second: Lighting) -> bool:
+    """Whether both are said to be on, given that the first began no later; on the day of a change both may be."""
+    if first.since == second.since:
+        return True
+    return first.until is not None and second.since is not None and first.until > second.since
 
 
 def _same_place(one: Lighting, other: Lighting) -> bool:

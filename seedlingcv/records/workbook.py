@@ -73,16 +73,16 @@ def _rows(data: bytes) -> tuple[Rows, list[str]]:
     """The filled rows of the first sheet that has any, and the cells whose formulas were never reckoned."""
     for at, page in enumerate(_pages(data)):
         cells = [] if page.sheet_state != "visible" else _cells(page)
-        if not any(row for row in cells):
+        if not any(cell.value is not None for _, row in cells for cell in row):
             continue
-        formulas = [[cell.data_type == "f" for cell in row] for row in cells]
+        formulas = [[cell.data_type == "f" for cell in row] for _, row in cells]
         if any(any(row) for row in formulas):  # this reading has the formulas; their results take another
             cells = _cells(_pages(data, results=True)[at])
         # a result of type "str" without a value is an empty text
-        waiting = [cell.coordinate for row, made in zip(cells, formulas, strict=True)
+        waiting = [cell.coordinate for (_, row), made in zip(cells, formulas, strict=True)
                    for cell, formula in zip(row, made, strict=True)
                    if formula and cell.value is None and cell.data_type != "str"]
-        texts = [(number, [_text(cell) for cell in row]) for number, row in enumerate(cells, 1)]
+        texts = [(number, [_text(cell) for cell in row]) for number, row in cells]
         return [(number, row) for number, row in texts if any(row)], waiting
     return [], []
 
@@ -93,9 +93,9 @@ def _pages(data: bytes, *, results: bool = False) -> list[Any]:
     return load_workbook(io.BytesIO(data), read_only=True, data_only=results, keep_links=False).worksheets
 
 
-def _cells(page: Any) -> list[Any]:
+def _cells(page: Any) -> list[tuple[int, Any]]:
     page.reset_dimensions()  # what a file says of its size may be wrong
-    return list(page.iter_rows())
+    return [(number, row) for number, row in enumerate(page.iter_rows(), 1) if row]
 
 
 def _text(cell: Any) -> str:

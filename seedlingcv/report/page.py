@@ -190,17 +190,17 @@ def _flat(entry: Entry, photos: Sequence[PhotoResult], pictures: FlatPictures, s
         warnings=tuple(words.flat_warnings(measured, photos)),
         photos=tuple(p for p in photos if p.flat == measured.flat),
         stays=unbroken(words.what_stays(verdict, inch=inch)), limits=_limits(verdict, today),
-        left_band=entry.left_band or "", past=_past(past.get((measured.flat, entry.part))),
+        left_band=entry.left_band or "", past=_past(past.get((measured.flat, entry.part)), inch),
     )
 
 
-def _past(known: tuple[FlatHistory, Crop | None] | None) -> Markup | None:
+def _past(known: tuple[FlatHistory, Crop | None] | None, inch: bool) -> Markup | None:
     """A chart of the flat through the season; None where the records know no more than one day of it."""
     if known is None or len(known[0].days) < 2:
         return None
     from seedlingcv.report.stretch_page import flat_chart
 
-    return flat_chart(*known)
+    return flat_chart(*known, inch=inch)
 
 
 def _anchor(entry: Entry) -> str:

@@ -6,7 +6,7 @@ from seedlingcv.trials.compare import Comparison, Group
 from seedlingcv.trials.design import BY
 from seedlingcv.trials.matters import verdict
 from seedlingcv.trials.pairs import Difference
-from seedlingcv.trials.units import PLURALS, WORDS
+from seedlingcv.trials.units import PLURALS, WORDS, level_name
 
 VERDICT = {
     "nothing": "not tested",
@@ -52,8 +52,7 @@ def name_of(by: str, group: str) -> str:
         return f"the {group}" if group[:1].islower() and not group.casefold().startswith("the ") else group
     if by == "variety":
         return f"'{group}'"
-    word = BY[by]
-    return group if group.casefold().startswith(word) else f"{word} {group}"
+    return level_name(by, group)
 
 
 def _where(by: str, group: str) -> str:

@@ -49,12 +49,12 @@ def _shape(layout: Layout, estimates: Estimates) -> Check:
 
     units, kinds = len(layout.tested), PLURALS[layout.kind]
     if units < LEAST_FOR_SHAPE:
-        return Check("shape", "unknown", f"{units} {kinds} are too few to see whether they scatter evenly.")
+        return Check("even scatter", "unknown", f"{units} {kinds} are too few to see whether they scatter evenly.")
     p = float(shapiro(_residuals(layout, estimates)).pvalue)
     if p < ALPHA:
-        return Check("shape", "look", f"The {kinds} don't scatter evenly around their means (Shapiro-Wilk): with few "
-                                      f"{kinds} the intervals are then rough.", p)
-    return Check("shape", "fine", f"The {kinds} scatter evenly around their means.", p)
+        return Check("even scatter", "look", f"The {kinds} don't scatter evenly around their means (Shapiro-Wilk): "
+                                             f"with few {kinds} the intervals are then rough.", p)
+    return Check("even scatter", "fine", f"The {kinds} scatter evenly around their means.", p)
 
 
 def _spread(layout: Layout, estimates: Estimates) -> Check:
@@ -68,13 +68,15 @@ def _spread(layout: Layout, estimates: Estimates) -> Check:
              for group in layout.groups]
     if min(len(part) for part in parts) < LEAST_FOR_SPREAD:
         supposed = "" if estimates.method == "welch" else " That is taken for granted."
-        return Check("spread", "unknown", f"Too few {kinds} to see whether all {PLURALS[by]} scatter alike.{supposed}")
-    p = float(levene(*parts, center="median").pvalue)
+        text = f"Too few {kinds} to see whether all {PLURALS[by]} scatter alike.{supposed}"
+        return Check("equal scatter", "unknown", text)
+    with np.errstate(invalid="ignore", divide="ignore"):  # all as far from their median: nothing to tell apart
+        p = float(np.nan_to_num(levene(*parts, center="median").pvalue, nan=1.0))
     if p < ALPHA:
         allowed = " The method used allows for that." if estimates.method == "welch" else \
             " The intervals suppose that they do: take them as rough."
-        return Check("spread", "look", f"The {PLURALS[by]} don't scatter alike (Brown-Forsythe).{allowed}", p)
-    return Check("spread", "fine", f"All {PLURALS[by]} scatter about alike.", p)
+        return Check("equal scatter", "look", f"The {PLURALS[by]} don't scatter alike (Brown-Forsythe).{allowed}", p)
+    return Check("equal scatter", "fine", f"All {PLURALS[by]} scatter about alike.", p)
 
 
 def _odd_one(layout: Layout, found: Sequence[Difference]) -> Check:
@@ -86,7 +88,7 @@ def _odd_one(layout: Layout, found: Sequence[Difference]) -> Check:
     x = design_matrix(layout, (*layout.blocks, *crossed))
     df = len(values) - x.shape[1]
     if df < 3:
-        return Check("odd one", "unknown", f"Too few {PLURALS[layout.kind]} to see whether one is out of line.")
+        return Check("odd ones", "unknown", f"Too few {PLURALS[layout.kind]} to see whether one is out of line.")
     projection = x @ np.linalg.inv(x.T @ x) @ x.T
     left, free = values - projection @ values, 1 - np.diag(projection)
     safe = np.where(free > 1e-9, free, 1.0)
@@ -99,14 +101,14 @@ def _odd_one(layout: Layout, found: Sequence[Difference]) -> Check:
         after = {True: "Without it the answer would be another one: look at it before you believe either.",
                  False: "Without it the answer is the same.",
                  None: "Without it nothing could be compared."}[_changes(layout, worst, found)]
-        return Check("odd one", "look", f"{name[0].upper()}{name[1:]} is out of line with the others. {after}", p)
+        return Check("odd ones", "look", f"{name[0].upper()}{name[1:]} is out of line with the others. {after}", p)
     text = f"No {layout.kind} is out of line with the others of its {BY[layout.by]}."
     hangs = [layout.tested[i].name for i in range(len(values)) if _changes(layout, i, found)]
     if hangs and any(difference.real for difference in found):
-        few = ", ".join(hangs[:3]) + (" or others" if len(hangs) > 3 else "")
-        text += f" But the answer hangs on single ones: without {few} it would be another."
-        return Check("odd one", "look", text, p)
-    return Check("odd one", "fine", text, p)
+        few = f"{hangs[0]} or others" if len(hangs) > 3 else " or ".join(hangs)
+        text += f" But the answer hangs on single ones: without {few} it would be another. Take it with care."
+        return Check("odd ones", "look", text, p)
+    return Check("odd ones", "fine", text, p)
 
 
 def _changes(layout: Layout, leave: int, found: Sequence[Difference]) -> bool | None:
@@ -140,13 +142,14 @@ def _batches(layout: Layout) -> Check | None:
     more, free = len(cells) - x.shape[1], len(units) - len(cells)
     by, word = BY[layout.by], " and ".join(WORDS[b] for b in layout.blocks)
     if more < 1 or free < 2:
-        return Check("blocks", "unknown", f"Whether the {by} works alike in every {word} can't be seen: that needs "
-                                          f"several {PLURALS[layout.kind]} of a {by} in each.")
+        return Check("blocks alike", "unknown", f"Whether the {by} works alike in every {word} can't be seen: that "
+                                                f"needs several {PLURALS[layout.kind]} of a {by} in each.")
     plain, full = (float(np.sum((values - m @ np.linalg.lstsq(m, values, rcond=None)[0]) ** 2)) for m in (x, own))
     p = float(f_distribution.sf((plain - full) / more / (full / free), more, free)) if full > 0 else 1.0
     if p < ALPHA:
-        return Check("blocks", "look", f"The difference is not the same in every {word}: look at each on its own.", p)
-    return Check("blocks", "fine", f"The difference is about the same in every {word}.", p)
+        text = f"The difference is not the same in every {word}: look at each on its own."
+        return Check("blocks alike", "look", text, p)
+    return Check("blocks alike", "fine", f"The difference is about the same in every {word}.", p)
 
 
 def _plants(layout: Layout) -> Check | None:
@@ -168,10 +171,10 @@ def _dose(layout: Layout) -> Check | None:
                 doses.setdefault(unit.group, []).append(dose)
     means = {group: sum(found) / len(found) for group, found in doses.items()}
     if len(means) < len(layout.groups):
-        return Check("dose", "unknown", "How much light each gave in a day isn't known for all (PPFD and hours in "
-                                        "lights.csv), so brightness and kind of light can't be told apart.")
+        return Check("daily light", "unknown", "How much light each gave in a day isn't known for all (PPFD and hours "
+                                               "in lights.csv), so brightness and kind of light can't be told apart.")
     if max(means.values()) <= DOSE_APART * min(means.values()):
-        return Check("dose", "fine", "All gave about the same light in a day.")
+        return Check("daily light", "fine", "All gave about the same light in a day.")
     listed = ", ".join(f"{group} {dose:.1f}" for group, dose in means.items())
-    return Check("dose", "look", f"The lights also differ in how much they gave in a day ({listed} mol per m² and "
-                                 "day): the comparison is of each light as it hung, not of its colour alone.")
+    return Check("daily light", "look", f"The lights also differ in how much they gave in a day ({listed} mol per m² "
+                                        "and day): each was compared as it hung, not for its colour alone.")

@@ -88,7 +88,7 @@ def compare(history: History, question: Question, own_crops: Path | None = None)
     layout, estimates, notes = analyse(layout) if layout.groups else (layout, None, ())
     matter = what_matters(question, _crop(chosen.crop, own_crops), chosen.values)
     if estimates is not None and not np.all(np.asarray(estimates.error_variance) > 1e-12 * _scale(layout)):
-        alike = f"has {PLURALS[layout.kind]} with the very same figure, so how much they differ by chance isn't known"
+        alike = f"has {PLURALS[layout.kind]} that don't scatter at all, so how much they differ by chance isn't known"
         layout, estimates = replace(layout, groups=(), shown_only=dict.fromkeys(names, alike)), None
     bare = Comparison(
         question, chosen.crop, chosen.stage, tuple(_group(layout, name) for name in names), layout.units, layout.kind,

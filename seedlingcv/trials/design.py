@@ -8,11 +8,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from statistics import fmean, stdev
 
-from seedlingcv.errors import SeedlingError
+from seedlingcv.crops.crop import load_crop
+from seedlingcv.errors import CropError, SeedlingError
 from seedlingcv.records.history import FlatDay, FlatHistory, History, Lighting
 from seedlingcv.trials.figures import FIGURES, Figure
 
@@ -23,7 +25,7 @@ LEAF_TOLERANCE = 0.5  # true leaves, mean of the flat
 # A light changed before seedlings are up is no change for them: within 3 days of sowing, or before the first
 # measuring and within 7 days. Common practice, no source.
 EARLY_DAYS, EARLY_UNSEEN_DAYS = 3, 7
-BATCH_GAP_DAYS = 3  # flats without a batch's name are of one batch where their sowings follow within so many days
+SOWING_GAP_DAYS = 3  # sowings that follow within so many days are one; a batch where flats have no batch's name
 REUSED_AFTER_DAYS = 21  # the records' own rule: a later sowing of a flat's number is another flat
 
 
@@ -65,6 +67,7 @@ class FlatValue:
     variety: str = ""
     light: str = ""
     shelf: str = ""
+    sowing: str = ""  # flats sown within a few days of each other share a shelf at the same time
     lighting: Lighting | None = None
 
     @property
@@ -110,6 +113,7 @@ class _Flat:
     history: FlatHistory
     tray: str
     batch: str
+    sowing: str
     days: tuple[_Candidate, ...]
 
 
@@ -132,9 +136,11 @@ class _Candidate:
 def choose_flats(history: History, question: Question) -> Chosen:
     """The values to compare. Raises SeedlingError where the crop must be named, or no flat has the figure."""
     histories, crop = _of_one_crop(history.flats, question)
-    flats = [_Flat(flat, tray, batch, _days_with(flat, question.figure))
-             for flat, tray, batch in zip(histories, _trays(histories), _batches(histories), strict=True)]
-    left_out = [LeftOut(flat.history.place, f"its {question.measure.name} was never measured")
+    sowings = _sowings(histories)
+    batches = [flat.batch or "" for flat in histories] if all(flat.batch for flat in histories) else sowings
+    flats = [_Flat(flat, tray, batch, sowing, _days_with(flat, question.figure))
+             for flat, tray, batch, sowing in zip(histories, _trays(histories), batches, sowings, strict=True)]
+    left_out = [LeftOut(flat.history.place, f"{question.measure.name} never measured")
                 for flat in flats if not flat.days]
     measured = [flat for flat in flats if flat.days]
     if not measured:
@@ -161,14 +167,16 @@ def _joined(one: str, other: str) -> str:
 
 def _of_one_crop(flats: Sequence[FlatHistory], question: Question) -> tuple[list[FlatHistory], str | None]:
     count = Counter(flat.crop for flat in flats if flat.crop)
-    wanted = question.crop.casefold() if question.crop else None
-    if wanted is None and len(count) > 1:
+    if question.crop is None and len(count) > 1:
         listed = ", ".join(f"{crop} ({number} flat{'s' if number > 1 else ''})" for crop, number in count.most_common())
         raise SeedlingError(f"Different crops can't be compared with each other, and there are several: {listed}.",
                             where="records", next_step=f"Name one, such as --crop '{count.most_common(1)[0][0]}'.")
-    if wanted is None:
+    if question.crop is None:
         return list(flats), next(iter(count), None)
-    found = [flat for flat in flats if flat.crop and flat.crop.casefold() == wanted]
+    wanted = {question.crop.casefold()}
+    with suppress(CropError):  # also by another name of the crop
+        wanted.add(load_crop(question.crop).name)
+    found = [flat for flat in flats if flat.crop and flat.crop.casefold() in wanted]
     if not found:
         known = ", ".join(count) or "none is named"
         raise SeedlingError(f"There are no flats of {question.crop}; crops there: {known}.", where="records",
@@ -188,13 +196,11 @@ def _trays(flats: Sequence[FlatHistory]) -> list[str]:
     return names
 
 
-def _batches(flats: Sequence[FlatHistory]) -> list[str]:
-    """The batch's name where every flat has one, else what was sown within a few days of each other."""
-    if all(flat.batch for flat in flats):
-        return [flat.batch or "" for flat in flats]
+def _sowings(flats: Sequence[FlatHistory]) -> list[str]:
+    """A name for what was sown within a few days of each other; empty where that isn't known."""
     sowings = sorted({flat.sown for flat in flats if flat.sown})
     starts = [day for day, before in zip(sowings, [None, *sowings], strict=False)
-              if before is None or day - before > timedelta(days=BATCH_GAP_DAYS)]
+              if before is None or day - before > timedelta(days=SOWING_GAP_DAYS)]
     first = [max((day for day in starts if flat.sown and day <= flat.sown), default=None) for flat in flats]
     return [f"sown from {day.day} {day:%b %Y}" if day else "" for day in first]
 
@@ -247,10 +253,10 @@ def _why_not_then(days: Sequence[_Candidate], stage: Stage) -> str:
     if stage.age_days is not None:
         ages = [str(c.age_days) for c in days if c.age_days is not None]
         return (f"not measured at {stage.age_days} days: measured at {', '.join(ages)}" if ages else
-                "its sowing date isn't known")
+                "no sowing date known")
     leaves = [f"{c.true_leaves:.1f}" for c in days if c.true_leaves is not None]
-    return (f"not measured near {stage.leaves:g} true leaves: its means were {', '.join(leaves)}" if leaves else
-            "its true leaves were not counted")
+    return (f"not measured near {stage.leaves:g} true leaves: means were {', '.join(leaves)}" if leaves else
+            "true leaves not counted")
 
 
 def _group(found: _Candidate, question: Question) -> tuple[str | None, str]:
@@ -260,7 +266,7 @@ def _group(found: _Candidate, question: Question) -> tuple[str | None, str]:
         return None, change
     known = {"light": day.light, "spectrum": day.lighting.spectrum if day.lighting else None, "shelf": day.shelf,
              "variety": flat.variety, "seed_lot": flat.seed_lot, "batch": flat.batch}[by]
-    return (known, "") if known else (None, f"its {BY[by]} isn't known")
+    return (known, "") if known else (None, f"{BY[by]} not known")
 
 
 def _late_change(found: _Candidate) -> str | None:
@@ -273,7 +279,7 @@ def _late_change(found: _Candidate) -> str | None:
         early = after is not None and (after <= EARLY_DAYS or (after <= EARLY_UNSEEN_DAYS and change.day <= first_seen))
         if not early:
             when = f"{after} days after sowing" if after is not None else f"on {change.day.isoformat()}"
-            return f"its light changed from {change.before} to {change.after} {when}"
+            return f"light changed from {change.before} to {change.after} {when}"
     return None
 
 
@@ -282,7 +288,7 @@ def _value(flat: _Flat, found: _Candidate, group: str) -> FlatValue:
     return FlatValue(tray=flat.tray, flat=flat.history.flat, group=group, cells=found.cells, day=day.day,
                      age_days=found.age_days, true_leaves=found.true_leaves,
                      spread_mm=_mean_of(day, "leaf_spread_mm"), batch=flat.batch, variety=flat.history.variety or "",
-                     light=day.light or "", shelf=day.shelf or "", lighting=day.lighting)
+                     light=day.light or "", shelf=day.shelf or "", sowing=flat.sowing, lighting=day.lighting)
 
 
 def _mean_of(day: FlatDay, figure: str) -> float | None:

@@ -25,6 +25,13 @@ class Figure:
     per_shown: float = 1.0
     inch_unit: str | None = None
     per_inch_unit: float = 1.0
+    meaning: str = ""  # where the name doesn't say it
+
+    def heading(self, inch: bool = False) -> str:
+        """`Stem length, mm`, `Legginess (stem length / leaf spread)`."""
+        unit = self.shown_unit(inch)
+        return (f"{self.name[0].upper()}{self.name[1:]}" + (f", {unit}" if unit else "")
+                + (f" ({self.meaning})" if self.meaning else ""))
 
     def shown_unit(self, inch: bool) -> str:
         return self.inch_unit if inch and self.inch_unit else self.unit
@@ -48,7 +55,8 @@ class Figure:
 
 INCHES = {"inch_unit": "in", "per_inch_unit": MM_PER_INCH}
 FIGURES = {figure.field: figure for figure in (
-    Figure("legginess", "legginess", "had {} more stem for their leaves", "had {} less stem for their leaves", 2),
+    Figure("legginess", "legginess", "had {} more stem for their leaves", "had {} less stem for their leaves", 2,
+           meaning="stem length / leaf spread"),
     Figure("stem_length_mm", "stem length", "had stems {} longer", "had stems {} shorter", 1, "mm", **INCHES),
     Figure("hypocotyl_length_mm", "stem to the seed leaves", "had {} more stem below the seed leaves",
            "had {} less stem below the seed leaves", 1, "mm", **INCHES),

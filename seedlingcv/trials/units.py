@@ -7,7 +7,7 @@ pseudoreplication (Hurlbert 1984, Ecol. Monogr. 54:187-211; from memory).
 The unit is therefore the coarsest thing that has one group only:
 
     flat        where each flat has its own light, or groups are mixed within shelves
-    shelf       for lights, where one lamp covers a shelf with several flats: a shelf's flats of one batch are averaged
+    shelf       for lights, where one lamp covers a shelf with several flats: a shelf's flats of one sowing are averaged
     batch, variety, light, shelf   where each was seen under one group only, but a group has several of them
 
 Where each group has a single level of such a thing, the two are *tied* and nothing can be claimed. One tie is let
@@ -56,6 +56,7 @@ class Unit:
     light: str = ""
     shelf: str = ""
     tray: str = ""
+    sowing: str = ""
 
     @property
     def plants(self) -> int:
@@ -109,19 +110,19 @@ def lay_out(values: Sequence[FlatValue], by: str) -> Layout:
 
 def _units(values: Sequence[FlatValue], by: str) -> Layout:
     units = [Unit(_own_name(value, values), value.group, value.mean, (value,), value.batch, value.variety, value.light,
-                  value.shelf, value.tray) for value in values]
+                  value.shelf, value.tray, value.sowing) for value in values]
     kind, notes, blocks, random = "flat", [], [], []
     if by in LIGHTS and _lamp_over_shelf(units):
-        units, kind = _merged(units, lambda u: (u.shelf, u.batch) if u.shelf else u.name, _shelf_name(units)), "shelf"
+        units, kind = _merged(units, lambda u: (u.shelf, u.sowing) if u.shelf else u.name, _shelf_name(units)), "shelf"
     for factor in ALSO[by]:
         levels = _levels(units, factor)
         if len(levels) < 2 or any(len(groups) > 1 for groups in levels.values()) or len(levels) == len(units):
             continue
         if all(len({getattr(u, factor) for u in units if u.group == group}) == 1 for group in _groups(units)):
-            if factor == "shelf" and by in LIGHTS and len(_levels(units, "batch")) > 1:
+            if factor == "shelf" and by in LIGHTS and len(_levels(units, "sowing")) > 1:
                 notes.append("Each light hung over one shelf all the time, so a warmer or draughtier shelf would look "
                              "the same. Swap the lights between batches to be sure.")
-        elif factor == "shelf" and by in LIGHTS and not _same_batches(units):
+        elif factor == "shelf" and by in LIGHTS and not _same_sowings(units):
             random.append("shelf")
         else:
             units, kind = _merged(units, lambda u, f=factor: getattr(u, f), lambda u, f=factor: _named(u, f)), factor
@@ -176,29 +177,35 @@ def _own_name(value: FlatValue, values: Sequence[FlatValue]) -> str:
 
 
 def _lamp_over_shelf(units: Sequence[Unit]) -> bool:
-    """Whether each shelf of a batch has one light, and some shelf several flats: then the shelf is what was lit."""
+    """Whether each shelf has one light at a time, and some shelf several flats: then the shelf is what was lit."""
     seen: dict[tuple[str, str], list[str]] = {}
     for unit in units:
         if unit.shelf:
-            seen.setdefault((unit.shelf, unit.batch), []).append(unit.group)
+            seen.setdefault((unit.shelf, unit.sowing), []).append(unit.group)
     return all(len(set(groups)) == 1 for groups in seen.values()) and any(len(groups) > 1 for groups in seen.values())
 
 
 def _shelf_name(units: Sequence[Unit]) -> Callable[[Unit], str]:
-    several = len({unit.batch for unit in units}) > 1
+    several = len({unit.sowing for unit in units}) > 1
 
     def name(unit: Unit) -> str:
         if not unit.shelf:
             return unit.name
-        return _named(unit, "shelf") + (f", {_named(unit, 'batch')}" if several and unit.batch else "")
+        return _named(unit, "shelf") + (f", {unit.sowing}" if several and unit.sowing else "")
 
     return name
 
 
 def _named(unit: Unit, factor: str) -> str:
     level = getattr(unit, factor)
-    said = "" if not level or level.casefold().startswith((factor, "sown from")) else f"{factor} "
-    return f"{said}{level}" or f"{factor} not named"
+    return level_name(factor, level) if level else f"{WORDS[factor]} not named"
+
+
+def level_name(factor: str, level: str) -> str:
+    """`shelf 2`, `rack 1 upper`, `batch March`: with what it is where its own name doesn't say it."""
+    says_itself = level.casefold().startswith((WORDS[factor], "sown from")) or (
+        factor == "shelf" and any(len(word) > 2 and word.isalpha() for word in level.split()))
+    return level if says_itself else f"{WORDS[factor]} {level}"
 
 
 def _merged(units: Sequence[Unit], key: Callable[[Unit], object], name: Callable[[Unit], str]) -> list[Unit]:
@@ -209,18 +216,18 @@ def _merged(units: Sequence[Unit], key: Callable[[Unit], object], name: Callable
     merged = []
     for members in together.values():
         labels = {label: " and ".join(sorted({getattr(u, label) for u in members} - {""}))
-                  for label in ("batch", "variety", "light", "shelf", "tray")}
+                  for label in ("batch", "variety", "light", "shelf", "tray", "sowing")}
         flats = tuple(flat for unit in members for flat in unit.flats)
         merged.append(Unit(name(members[0]), members[0].group, fmean(u.value for u in members), flats, **labels))
     return merged
 
 
-def _same_batches(units: Sequence[Unit]) -> bool:
-    """Whether every shelf had the same batches, once each: then shelf means are free of the batches."""
+def _same_sowings(units: Sequence[Unit]) -> bool:
+    """Whether every shelf had the same sowings, once each: then shelf means are free of them."""
     seen: dict[str, list[str]] = {}
     for unit in units:
-        seen.setdefault(unit.shelf, []).append(unit.batch)
-    return len({tuple(sorted(batches)) for batches in seen.values()}) == 1
+        seen.setdefault(unit.shelf, []).append(unit.sowing)
+    return len({tuple(sorted(sowings)) for sowings in seen.values()}) == 1
 
 
 def _untestable(layout: Layout) -> dict[str, str]:

@@ -11,7 +11,8 @@ from datetime import date, datetime, time, timedelta
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from openpyxl import Workbook
+from openpyxl import Workbook, load_workbook
+from openpyxl.styles import Font
 
 from seedlingcv.errors import RegisterError
 from seedlingcv.records.lights import read_lights
@@ -92,7 +93,11 @@ def test_a_title_merged_over_the_table_is_no_header(tmp_path):
 
 def test_the_first_page_that_has_content_and_is_shown(tmp_path):
     pages = [], [["flat", "crop"], [31, "hidden"]], [["flat", "crop"], [31, "tomato"]], [["flat"], [58]]
-    register = read_register(save(tmp_path / "flats.xlsx", *pages, hidden={1}))
+    path = save(tmp_path / "flats.xlsx", *pages, hidden={1})
+    book = load_workbook(path)
+    book.worksheets[0]["B2"].font = Font(bold=True)  # a cell that was made to look like something is still empty
+    book.save(path)
+    register = read_register(path)
     assert {n: row.crop for n, row in register.flats.items()} == {31: "tomato"}
 
 

@@ -28,7 +28,7 @@ LEAST, MOST = 0.03, 0.07
 
 def values_of(trial: list[tuple[str, str, str]]) -> list[FlatValue]:
     """Flats of a trial from (light, batch, shelf); their figures are of no account."""
-    return [FlatValue(f"flat {i}", i, light, (0.0,), date(2025, 3, 22), 21, 2.0, 50.0, batch, shelf=shelf)
+    return [FlatValue(f"flat {i}", i, light, (0.0,), date(2025, 3, 22), 21, 2.0, 50.0, batch, shelf=shelf, sowing=batch)
             for i, (light, batch, shelf) in enumerate(trial)]
 
 
