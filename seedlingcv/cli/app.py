@@ -10,6 +10,7 @@ import typer
 from seedlingcv.cli.advise import advise
 from seedlingcv.cli.assess import assess
 from seedlingcv.cli.cards import cards
+from seedlingcv.cli.compare import compare
 from seedlingcv.cli.crop import crop
 from seedlingcv.cli.demo import demo
 from seedlingcv.cli.leaves import leaves
@@ -21,7 +22,7 @@ from seedlingcv.errors import SeedlingError
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, rich_markup_mode=None,
                   help="From phone photos of seedling flats to a pot-up list.")
-for command in (assess, advise, list_, stretch, roots, leaves, cards, crop, demo):  # as help lists them
+for command in (assess, advise, list_, stretch, compare, roots, leaves, cards, crop, demo):  # as help lists them
     app.command(command.__name__.rstrip("_"))(command)
 app.add_typer(records, name="records")
 

@@ -36,7 +36,7 @@ def crop(
     crops: options.Crops = None,
     inches: options.Inches = False,
 ) -> None:
-    """Print what is known of a crop with its sources, or list all crops."""
+    """Print what is known of a crop and where from, or list all crops."""
     from rich.console import Console
 
     from seedlingcv.crops.crop import crop_names, load_crop

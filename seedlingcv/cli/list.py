@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
+from typing import Annotated
 
 import typer
 
@@ -11,7 +12,8 @@ from seedlingcv.cli import options
 
 def list_(
     records: options.Records = None,
-    today: options.Today = None,
+    today: Annotated[datetime | None, typer.Option(formats=["%Y-%m-%d"], show_default=False,
+                                                   help="The day the list is for; today if not given.")] = None,
     inches: options.Inches = False,
     quiet: options.Quiet = False,
 ) -> None:

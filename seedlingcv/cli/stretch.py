@@ -41,9 +41,9 @@ def stretch(
     marks: options.Marks = None,
     inches: options.Inches = False,
 ) -> None:
-    """Show how stretch went over time: which flats left their band, what a
-    change of light did, which side of a light is weak.
+    """Show stretch over time: flats out of band, what new light did.
 
+    Also which side of a light is weak.
     Ends with 1 if there are no records or no such flat in them.
     """
     from rich.console import Console

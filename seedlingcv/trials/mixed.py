@@ -59,39 +59,39 @@ def mixed_estimates(layout: Layout, values: np.ndarray) -> Estimates | None:
     """The layout's groups by the mixed model, values (tested units,); None where the fit can't be trusted.
 
     Degrees of freedom never exceed those between units (between shelves, where lights hang over shelves). Where the
-    shelves' variance is estimated as 0, the standard errors are those that shelf means give, on the same degrees of
-    freedom: the data then say that shelves hardly differ, but a few shelves can't prove it.
+    shelves' variance is estimated as 0 the data say that shelves hardly differ, but a few shelves can't prove it: then
+    least squares with the mean square between shelves as error, on the degrees of freedom between shelves.
     """
     units, groups = layout.tested, len(layout.groups)
     x = design_matrix(layout, layout.blocks)
     fit = fit_mixed(values, x, {name: [getattr(unit, name) for unit in units] for name in layout.random})
     if not fit.converged or not np.all(np.isfinite(fit.covariance)):
         return None
-    variance = sum(v for name, v in fit.components.items() if name != "batch")
-    most, covariance = len(units) - x.shape[1], fit.covariance[:groups, :groups]
+    most = len(units) - x.shape[1]
     if "shelf" in layout.random and not layout.crosses("shelf"):
-        shelves, of_means = _shelf_means(layout, values)
-        most = shelves - groups
-        if "shelf" in fit.at_zero:
-            return Estimates(fit.coefficients[:groups], of_means, lambda _: most, "mixed", most, variance)
+        most = len({(unit.group, unit.shelf) for unit in units}) - groups
+        if "shelf" in fit.at_zero and (estimates := _over_shelves(layout, values)):
+            return estimates
     pad = np.zeros(x.shape[1] - groups)
-    return Estimates(fit.coefficients[:groups], covariance, lambda w: min(fit.df(np.concatenate([w, pad])), most),
-                     "mixed", most, variance)
+    variance = sum(v for name, v in fit.components.items() if name != "batch")
+    return Estimates(fit.coefficients[:groups], fit.covariance[:groups, :groups],
+                     lambda weights: min(fit.df(np.concatenate([weights, pad])), most), "mixed", most, variance)
 
 
-def _shelf_means(layout: Layout, values: np.ndarray) -> tuple[int, np.ndarray]:
-    """How many shelves, and the covariance of the groups' means from shelf means freed of the batches."""
-    blocks = [name for name in (*layout.blocks, *layout.random) if name != "shelf"]
-    x, groups = design_matrix(layout, blocks), len(layout.groups)
+def _over_shelves(layout: Layout, values: np.ndarray) -> Estimates | None:
+    """Groups and blocks by least squares, tested over the mean square between shelves within groups and blocks: with
+    shelves that don't differ this t is exact. None where blocks leave nothing between shelves."""
+    crossed = [name for name in layout.random if layout.crosses(name)]
+    x, groups = design_matrix(layout, (*layout.blocks, *crossed)), len(layout.groups)
+    shelves = np.column_stack([x, _indicators([unit.shelf for unit in layout.tested])])
+    df = int(np.linalg.matrix_rank(shelves)) - x.shape[1]
+    if df < 1:
+        return None
     coefficients = np.linalg.lstsq(x, values, rcond=None)[0]
-    freed = values - x[:, groups:] @ coefficients[groups:]
-    shelves: dict[tuple[str, str], list[float]] = {}
-    for unit, value in zip(layout.tested, freed, strict=True):
-        shelves.setdefault((unit.group, unit.shelf), []).append(float(value))
-    means = [[float(np.mean(v)) for (group, _), v in shelves.items() if group == own] for own in layout.groups]
-    squares = sum(float(np.sum((np.array(m) - np.mean(m)) ** 2)) for m in means)
-    variance = squares / max(len(shelves) - groups, 1)
-    return len(shelves), np.diag([variance / len(m) for m in means])
+    left, least = (float(np.sum((values - m @ np.linalg.lstsq(m, values, rcond=None)[0]) ** 2)) for m in (x, shelves))
+    variance = max(left - least, 0.0) / df
+    covariance = variance * np.linalg.inv(x.T @ x)[:groups, :groups]
+    return Estimates(coefficients[:groups], covariance, lambda _: float(df), "mixed", df, variance)
 
 
 def fit_mixed(values: np.ndarray, x: np.ndarray, factors: Mapping[str, Sequence[str]], *,

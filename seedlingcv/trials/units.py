@@ -147,11 +147,10 @@ def _finer(units: Sequence[Unit], fine: str, coarse: str) -> bool:
 def without_random(layout: Layout) -> Layout | None:
     """The same without random effects, for where a mixed model fails: shelf means, or batches as fixed blocks. None
     where too few units are left."""
-    units, blocks, kind = layout.units, layout.blocks, layout.kind
+    units, kind = layout.units, layout.kind
+    blocks = (*layout.blocks, *(factor for factor in layout.random if layout.crosses(factor)))
     for factor in layout.random:
-        if layout.crosses(factor):
-            blocks = (*blocks, factor)
-        else:
+        if not layout.crosses(factor):
             units, kind = tuple(_merged(units, lambda u, f=factor: (u.group, getattr(u, f)),
                                         lambda u, f=factor: _named(u, f))), WORDS[factor]
             blocks = tuple(block for block in blocks if block != "batch")

@@ -109,11 +109,15 @@ def test_a_report_that_cannot_be_written_is_told(mixed, tmp_path):
 def test_every_command_and_option_is_in_the_readme():
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     assert f"{len(crop_names())} crops come along" in readme
-    for command in app.registered_commands:
-        name = command.callback.__name__
+    commands = [([c.name], c) for c in app.registered_commands]
+    commands += [([group.name, c.name or c.callback.__name__], c) for group in app.registered_groups
+                 for c in group.typer_instance.registered_commands]
+    assert len(commands) > len(app.registered_commands)
+    for words, command in commands:
+        name = " ".join(words)
         assert command.callback.__doc__, f"{name} has no help"
-        assert f"seedlingcv {name}" in readme
-        shown = CliRunner().invoke(app, [name, "--help"], env={"COLUMNS": "200", "NO_COLOR": "1"}).output
+        assert f"seedlingcv {name}" in readme, name
+        shown = CliRunner().invoke(app, [*words, "--help"], env={"COLUMNS": "200", "NO_COLOR": "1"}).output
         for option in set(re.findall(r"--[a-z-]+", shown)) - {"--help", "--board"}:  # --board is how it is anyway
             assert option in readme, f"{name} {option}"
 
@@ -122,7 +126,9 @@ def test_the_overview_of_commands_is_whole():
     """What each command is for fits its line on 80 columns."""
     shown = CliRunner().invoke(app, ["--help"], env={"COLUMNS": "80", "NO_COLOR": "1"}).output
     commands = shown.partition("Commands:")[2].strip().splitlines()
-    assert len(commands) == len(app.registered_commands)
+    assert len(commands) == len(app.registered_commands) + len(app.registered_groups)
+    inside = CliRunner().invoke(app, ["records", "--help"], env={"COLUMNS": "80", "NO_COLOR": "1"}).output
+    commands += inside.partition("Commands:")[2].strip().splitlines()
     assert not [line for line in commands if line.endswith("...")]
 
 

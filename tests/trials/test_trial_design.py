@@ -121,30 +121,33 @@ def test_shelves_with_unequal_sowings_go_to_the_mixed_model():
     assert found.differences[0].df <= 4  # six shelves, two lights
 
 
-def test_mixed_model_is_never_surer_than_shelf_means_where_shelves_seem_alike():
-    """Where the shelves' variance comes out as 0, standard error and degrees of freedom are those of shelf means."""
-    pytest.importorskip("statsmodels")
+def test_mixed_model_is_never_surer_than_between_shelves_where_shelves_seem_alike():
+    """Where the shelves' variance comes out as 0, the error is the mean square between shelves (statsmodels' sequential
+    analysis of variance), on its degrees of freedom."""
+    ols = pytest.importorskip("statsmodels.formula.api").ols
+    anova_lm = pytest.importorskip("statsmodels.stats.anova").anova_lm
+    pandas = pytest.importorskip("pandas")
     from seedlingcv.trials.mixed import fit_mixed, mixed_estimates
     from seedlingcv.trials.units import design_matrix
 
     pattern = {"a": {"1": (0, 1, 2), "2": (0, 1), "5": (1, 2)}, "b": {"3": (0, 1, 2), "4": (1, 2), "6": (0, 2)}}
     layout = lay_out(choose_flats(repeated(pattern), STEM).values, "light")
-    rng = np.random.default_rng(1)
-    at_zero = 0
+    table = pandas.DataFrame([(u.group, u.batch, u.shelf) for u in layout.tested], columns=["light", "batch", "shelf"])
+    rng, at_zero = np.random.default_rng(1), 0
     for _ in range(30):
         values = rng.normal(size=len(layout.tested))
-        x = design_matrix(layout, layout.blocks)
-        fit = fit_mixed(values, x, {"shelf": [unit.shelf for unit in layout.tested]})
+        fit = fit_mixed(values, design_matrix(layout, layout.blocks), {"shelf": list(table["shelf"])})
         assert fit.converged
         if "shelf" in fit.at_zero:
             at_zero += 1
             estimate, se, df = mixed_estimates(layout, values).contrast(np.array([1.0, -1.0]))
-            freed = values - x[:, 2:] @ np.linalg.lstsq(x, values, rcond=None)[0][2:]
-            means = {shelf: np.mean([v for v, u in zip(freed, layout.tested, strict=True) if u.shelf == shelf])
-                     for shelf in "125346"}
-            one, other = ([means[s] for s in shelves] for shelves in ("125", "346"))
-            pooled = (np.var(one, ddof=1) + np.var(other, ddof=1)) / 2
-            assert se == pytest.approx(np.sqrt(pooled * 2 / 3)) and df == 4
+            plain = ols("y ~ C(batch) + C(light)", table.assign(y=values)).fit()
+            shelves = anova_lm(plain, ols("y ~ C(batch) + C(light) + C(shelf)", table.assign(y=values)).fit())
+            between = shelves["ss_diff"][1] / shelves["df_diff"][1]
+            name = "C(light)[T.b]"
+            assert estimate == pytest.approx(-plain.params[name])
+            assert se == pytest.approx(plain.bse[name] * np.sqrt(between / plain.mse_resid))
+            assert df == shelves["df_diff"][1] == 4
     assert at_zero > 5
 
 
