@@ -114,7 +114,7 @@ def fit_mixed(values: np.ndarray, x: np.ndarray, factors: Mapping[str, Sequence[
     with warnings.catch_warnings():  # a variance at 0 is warned of; it is told by `at_zero`
         warnings.simplefilter("ignore")
         model = MixedLM(values / scale, x, groups=np.ones(len(values)), exog_vc=spec)
-        fit = model.fit(reml=reml, method="bfgs", gtol=1e-3)  # `_settled` goes on from there
+        fit = model.fit(reml=reml, method="bfgs", gtol=0.1)  # `_settled` goes on from there
     start = np.array([*fit.vcomp, fit.scale]) * scale**2
     parts = *(z @ z.T for z in indicators.values()), np.eye(len(values))
     found = _settled(_Variances(values, x, parts, reml), start)

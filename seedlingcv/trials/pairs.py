@@ -79,8 +79,8 @@ def simultaneous(t: np.ndarray, df: np.ndarray, way: str, groups: int) -> tuple[
     from scipy import stats
 
     if way == "tukey":
-        critical = np.array([stats.studentized_range.ppf(LEVEL, groups, d) for d in df]) / np.sqrt(2)
-        return critical, np.array([stats.studentized_range.sf(a * np.sqrt(2), groups, d)
+        once = {d: stats.studentized_range.ppf(LEVEL, groups, d) / np.sqrt(2) for d in np.unique(df)}  # it is slow
+        return np.array([once[d] for d in df]), np.array([stats.studentized_range.sf(a * np.sqrt(2), groups, d)
                                    for a, d in zip(t, df, strict=True)])
     single = 2 * stats.t.sf(t, df)
     if way == "t":
