@@ -10,11 +10,10 @@ from statistics import median
 from seedlingcv.crops.crop import Crop
 from seedlingcv.measure.table import FlatMeasurement, Summary
 from seedlingcv.records.ruler import WHOLE_FLAT
+from seedlingcv.stretch.band import SEED_LEAVES_AT
 
 MIN_PLANTS = 4  # a single plant tells little about a flat's stretch (judgement)
 CROWDED_COVER = 0.65  # neighbours touch at about 0.6 to 0.7: common practice, no source
-# Of the usual weeks to pot-up, what emergence and seed leaves take: common practice, no source.
-SHARE_BEFORE_LEAVES = 1 / 3
 FIRM_DAYS = 7  # from roots that hold the plug to roots that circle: judgement
 LEAF_COUNT_SE = 0.5  # of a flat's median count, by photo or by hand: crews differ by half a leaf (judgement)
 WHOLE_FLAT_SE = 0.2  # relative, where one line stands for a whole flat: plants of a flat differ by as much (judgement)
@@ -236,7 +235,7 @@ def _growth(measurement: FlatMeasurement, crop: Crop, earlier: FlatMeasurement |
     published well-lit plants are faster, lettuce 62-fold in 17 days, repository CEAOD/Data 2018, seen).
     """
     days = 7 * sum(crop.weeks_to_pot_up) / 2
-    per_leaf = days * (1 - SHARE_BEFORE_LEAVES) / max(1, sum(crop.pot_up_true_leaves) / 2)
+    per_leaf = days * (1 - SEED_LEAVES_AT) / max(1, sum(crop.pot_up_true_leaves) / 2)
     expected = Growth(per_leaf, per_leaf * (2 if crop.leaves_in_pairs else 1))
     if earlier is None or measurement.day is None or earlier.day is None:
         return expected

@@ -133,10 +133,10 @@ def _measure_newest(groups: Sequence[FlatPhotos], before: Mapping[int, FlatPhoto
 def _rows(group: FlatPhotos, register: Register | None, keeping: Keeping | None) -> tuple[FlatRow, ...]:
     """What the register says of a flat; where it is silent, what the records know."""
     rows = register.rows(group.flat) if register else ()
-    if not rows and keeping:
-        rows = keeping.rows.get(group.flat, ())
-    rows = rows or (FlatRow(group.flat),)
-    return (book.roots_by_hand(keeping, rows[0], group.day), *rows[1:]) if keeping and len(rows) == 1 else rows
+    if keeping is None:
+        return rows or (FlatRow(group.flat),)
+    rows = book.rows_of(keeping, rows, group.flat, group.day)
+    return (book.roots_by_hand(keeping, rows[0], group.day), *rows[1:]) if len(rows) == 1 else rows
 
 
 @dataclass
@@ -149,9 +149,11 @@ class _Measurer:
     progress: Callable[[int, str], None]
     done: int = 0
 
-    def measure(self, group: FlatPhotos, masks: Path | None = None) -> tuple[MeasuredFlat, FlatMeasurement]:
+    def measure(self, group: FlatPhotos, masks: Path | None = None,
+                row: FlatRow | None = None) -> tuple[MeasuredFlat, FlatMeasurement]:
+        """row : what the flat is, if not what it is on its newest day"""
         self.progress(self.done, f"flat {group.flat}")
-        row = self.rows[group.flat][0]
+        row = row or self.rows[group.flat][0]
         views = FlatViews(*(None if i is None else self.looks[i] for i in (group.overhead, group.second, group.side)))
         layout = (row.rows, row.columns) if row.rows and row.columns else None
         crop = None
@@ -171,7 +173,8 @@ def _measure_days_before(groups: Sequence[FlatPhotos], measurer: _Measurer, keep
     """Into the records with every day that they don't hold yet."""
     for group in groups:
         if not keeping.closed and not book.is_kept(keeping, group, measurer.looks):
-            measured = measurer.measure(group)[1]
+            row = book.rows_of(keeping, tuple(measurer.rows[group.flat]), group.flat, group.day)[0]
+            measured = measurer.measure(group, row=row)[1]
             if measured.cells:
                 keeping.keep_day(measured, book.photo_keys(group, measurer.looks))
 

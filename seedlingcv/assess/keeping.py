@@ -2,13 +2,16 @@
 
 The photos stay the source of truth: a lost file of records is made again from them and the tables beside them.
 
-1. A photo that this version measured before is not looked at again, unless it is of its flat's newest day or a new
-   photo of its flat and day has come.
+1. A photo that this version measured before is not looked at again, unless it is of its flat's newest day, a new
+   photo of its flat and day has come, or the register names another layout now.
 2. Every day of a flat is measured and kept, the newest one and those before it.
-3. For the list the figures count as corrected by hand; the day before, from which growth is told, comes from the
+3. For the list the figures count as corrected by hand (figures by ruler don't overrule a photo, a correction does);
+   the day before, from which growth is told, comes from the
    records; a root check by hand of the last week counts where the register is silent.
 4. A flat that was potted up since it was seen is left off the list.
-5. Records that can't be added to any more are told of once; the list is made all the same.
+5. Records that can't be added to or read any more are told of once; the list is made all the same. A day that can't be
+   kept is told of and costs no other day.
+6. Where the register's flat was sown after a photo, the number was used again: then the records tell what flat it was.
 """
 
 from __future__ import annotations
@@ -17,7 +20,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from seedlingcv import __version__
 from seedlingcv.advice.findings import FIRM_DAYS, LEAST_GROWTH_DAYS
@@ -38,6 +41,7 @@ if TYPE_CHECKING:
     from seedlingcv.records.database import Records
     from seedlingcv.records.history import FlatHistory
 
+T = TypeVar("T")
 Past = dict[tuple[int, str | None], tuple["FlatHistory", Crop | None]]
 
 
@@ -56,7 +60,8 @@ class Keeping:
     kept: dict[str, tuple[int, date]] = field(default_factory=dict)
     rows: Mapping[int, tuple[FlatRow, ...]] = field(default_factory=dict)
     corrections: Sequence[Correction] = ()  # to keep once their days are measured
-    closed: bool = False
+    closed: bool = False  # to adding
+    silent: bool = False  # to reading
 
     def __post_init__(self) -> None:
         from seedlingcv.records.recall import known_days, known_photos, register_rows
@@ -64,18 +69,34 @@ class Keeping:
         self.rows = register_rows(self.records)
         self.days = known_days(self.records, __version__)
         measured = {(flat, day) for flat, day, _ in self.days}
-        self.kept = {photo: at for photo, at in known_photos(self.records).items() if at in measured}
-        self.kept |= {key: (flat, day) for flat, day, keys in self.days for key in keys}
+        known = known_photos(self.records)  # not those of a run that broke off before it kept them in full
+        self.kept = {photo: (flat, day) for photo, (flat, day) in known.items() if day and (flat, day) in measured}
+        self.kept |= {key: (flat, day) for flat, day, keys in self.days for key in keys if key in known}
 
     def add(self, job: Callable[[Records], object]) -> None:
         """Do it, unless something failed before; what fails now is complained of."""
+        from seedlingcv.records.keep import NotKept
+
         if self.closed:
             return
         try:
             job(self.records)
+        except NotKept as error:
+            self.complaints.append(str(error))
         except RecordsError as error:
             self.closed = True
             self.complaints.append(f"{error} The list is complete; what it rests on was not kept.")
+
+    def ask(self, question: Callable[[Records], T], without: T) -> T:
+        """What the records say; `without` where they can't be read any more, which is complained of once."""
+        if self.silent:
+            return without
+        try:
+            return question(self.records)
+        except RecordsError as error:
+            self.silent = True
+            self.complaints.append(f"{error} The list was made without what the records know.")
+            return without
 
     def keep_day(self, measured: FlatMeasurement, keys: Sequence[str]) -> None:
         from seedlingcv.records.keep import keep_day
@@ -142,17 +163,18 @@ def is_kept(keeping: Keeping, group: FlatPhotos, looks: Sequence[Look]) -> bool:
 
 def keep_corrections(keeping: Keeping) -> None:
     from seedlingcv.records.keep import keep_corrections as keep
+    from seedlingcv.records.summary import strays
 
     if keeping.corrections:
         keeping.add(lambda records: keeping.complaints.extend(keep(records, keeping.corrections)))
+        keeping.notes += keeping.ask(lambda records: strays(records, keeping.corrections), [])
 
 
 def as_corrected(keeping: Keeping, now: FlatMeasurement) -> FlatMeasurement:
-    """The flat's figures with corrections by hand; as they are where the records don't hold that day."""
-    from seedlingcv.records.recall import recall_day
+    """The flat's figures with corrections by hand."""
+    from seedlingcv.records.recall import with_corrections
 
-    kept = recall_day(keeping.records, now.flat, now.day) if now.day else None
-    return replace(now, cells=kept.cells) if kept and len(kept.cells) == len(now.cells) else now
+    return keeping.ask(lambda records: with_corrections(records, now), now)
 
 
 def day_of_growth(keeping: Keeping, now: FlatMeasurement) -> FlatMeasurement | None:
@@ -161,14 +183,28 @@ def day_of_growth(keeping: Keeping, now: FlatMeasurement) -> FlatMeasurement | N
 
     if now.day is None:
         return None
-    return earlier_day(keeping.records, now.flat, now.day - timedelta(LEAST_GROWTH_DAYS - 1))
+    before = now.day - timedelta(LEAST_GROWTH_DAYS - 1)
+    return keeping.ask(lambda records: earlier_day(records, now.flat, before), None)
+
+
+def rows_of(keeping: Keeping, rows: tuple[FlatRow, ...], flat: int, day: date | None) -> tuple[FlatRow, ...]:
+    """The register's rows of the flat (rule 6); where it is silent, what the records know; one row at least."""
+    from seedlingcv.records.recall import rows_on
+
+    rows = rows or keeping.rows.get(flat, ())
+    sown = min((row.sown for row in rows if row.sown), default=None)
+    if sown and day and day < sown:
+        rows = keeping.ask(lambda records: rows_on(records, flat, day), ())
+    return rows or (FlatRow(flat),)
 
 
 def roots_by_hand(keeping: Keeping, row: FlatRow, seen: date | None) -> FlatRow:
     """The row with the word of a root check of the week before the flat was seen, or since, if it says none itself."""
     from seedlingcv.records.recall import newest_root_check
 
-    check = newest_root_check(keeping.records, row.flat) if seen and not row.roots and not row.part else None
+    if not seen or row.roots or row.part:
+        return row
+    check = keeping.ask(lambda records: newest_root_check(records, row.flat), None)
     return replace(row, roots=check.roots) if check and check.day >= seen - timedelta(FIRM_DAYS) else row
 
 
@@ -176,8 +212,9 @@ def pasts(keeping: Keeping, entries: Sequence[Entry], crop_of: Callable[[Entry],
     """What the records know of the listed flats, by number and part."""
     from seedlingcv.records.recall import read_history
 
-    known = read_history(keeping.records, flats=[e.measurement.flat for e in entries])
-    newest = {(h.flat, h.part): h for h in known.flats}  # oldest first: of a number used again, the last sowing stays
+    flats = [e.measurement.flat for e in entries]
+    known = keeping.ask(lambda records: read_history(records, flats=flats).flats, ())
+    newest = {(h.flat, h.part): h for h in known}  # oldest first: of a number used again, the last sowing stays
     found = {}
     for entry in entries:
         key = (entry.measurement.flat, entry.part)

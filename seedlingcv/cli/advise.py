@@ -58,7 +58,7 @@ def advise(
     if file is None:
         raise typer.BadParameter("Name the CSV file, or write --template for an empty one.", param_hint="FILE")
     the_pot, to = own_pot(pot), Targets(report, json, csv, crew, labels, compact, paper.value)
-    flats = _checked(file, flats, crops, marks, to.paths)
+    flats = _checked(file, flats, crops, marks, records, to.paths)
     done = run(file, flats=flats, crops=crops, marks=marks, records=records, pot=the_pot, inch=inch,
                today=today.date() if today else None)
     write(done, to, own_crops=crops, inch=inch, quiet=quiet)
@@ -91,7 +91,7 @@ def run(file: Path, *, flats: Path | None = None, crops: Path | None = None, mar
 
 
 def _checked(file: Path, flats: Path | None, crops: Path | None, marks: Path | None,
-             targets: list[Path]) -> Path | None:
+             records: str | None, targets: list[Path]) -> Path | None:
     """The register: the one named, or that beside the file. What is wrong with the files is told before all else."""
     from seedlingcv.cli.checks import check_crops
     from seedlingcv.records.register import find_register
@@ -106,7 +106,8 @@ def _checked(file: Path, flats: Path | None, crops: Path | None, marks: Path | N
         flats = find_register(file.absolute().parent)
     if flats and flats.resolve() == file.resolve():
         flats = None
-    check_targets(targets, keep=[path for path in (file, flats, crops, marks) if path])
+    kept = Path(records) if records else None
+    check_targets(targets, keep=[path for path in (file, flats, crops, marks, kept) if path])
     return flats
 
 

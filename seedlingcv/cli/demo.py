@@ -12,7 +12,7 @@ from seedlingcv.cli import options
 from seedlingcv.cli.advise import run as advise
 from seedlingcv.cli.assess import REPORT, results, run
 from seedlingcv.cli.results import Targets, write
-from seedlingcv.errors import PhotoError
+from seedlingcv.errors import PhotoError, RecordsError
 
 CREW = "crew-sheet.pdf"
 SEASON = "season.db"
@@ -38,12 +38,27 @@ def demo(
 
 def _season(folder: Path, to: Targets, inches: bool) -> None:
     """Figures by hand of five days, then the photos of the sixth; both go into the records."""
+    _check_free(Path(SEASON), folder / "flats.csv")
     advise(folder / "figures.csv", flats=folder / "flats.csv", records=SEASON, inch=inches)
     write(results(run(folder, inches=inches, targets=to.paths, records=SEASON)), to, inch=inches)
     typer.echo(f"Records: {Path(SEASON).resolve()}")
     typer.echo("Now look at the season:")
     for command in ("list --today 2025-03-20", "records show", "stretch", "compare"):
         typer.echo(f"  seedlingcv {command} --records {SEASON}")
+
+
+def _check_free(place: Path, register: Path) -> None:
+    """Raises RecordsError if records are there that hold other flats: invented ones have no place among a grower's."""
+    from seedlingcv.records.database import open_records
+    from seedlingcv.records.register import read_register
+    from seedlingcv.records.summary import flats_by_number
+
+    if not place.exists():
+        return
+    with open_records(place) as there:
+        if not set(flats_by_number(there)) <= set(read_register(register).flats):
+            raise RecordsError("There are records of your own here already.", where=str(place),
+                               next_step="Run the demo in another folder, so that invented flats don't mix with yours.")
 
 
 def sample_folder() -> Path:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
 from enum import StrEnum
@@ -17,7 +17,9 @@ from seedlingcv.cli.results import NEEDS_ATTENTION
 from seedlingcv.errors import RecordsError, RegisterError
 
 if TYPE_CHECKING:
+    from seedlingcv.records.belonging import Season
     from seedlingcv.records.database import Records
+    from seedlingcv.records.log import Potting
 
 records = typer.Typer(no_args_is_help=True, add_completion=False, rich_markup_mode=None,
                       help="Keep a season's records: add tables, correct, look.")
@@ -118,22 +120,35 @@ def potted(
     pot: Annotated[str | None, typer.Option(help="Into which pot.")] = None,
     who: Who = None,
     note: Annotated[str | None, typer.Option(help="Anything else.")] = None,
+    undo: Annotated[bool, typer.Option("--undo", help="Take back what was written down last, of each flat.")] = False,
     records: options.Records = None,
 ) -> None:
     """Write down that flats were potted up; they leave the list."""
-    from seedlingcv.records.keep import keep_pottings
+    from seedlingcv.records.keep import keep_pottings, take_back_pottings
     from seedlingcv.records.log import Potting, part_label
 
     try:
         part = part_label(cells or "")
     except ValueError as how:
         raise typer.BadParameter(f"{cells!r}: {how}.", param_hint="--cells") from how
-    on = day.date() if day else date.today()
+    flats = list(dict.fromkeys(flats))
+    if undo:
+        if any(said is not None for said in (plants, pot, who, note)):
+            raise typer.BadParameter("Only --date and --cells go with it.", param_hint="--undo")
+        with _opened(records) as opened:
+            taken = take_back_pottings(opened, [_number(f) for f in flats], day=day.date() if day else None, part=part)
+        for one in taken:
+            typer.echo(f"Taken back: {_said_of(one)}.")
+        typer.echo("If a table beside the photos says it too, delete it there.")
+        return
+    on = _done_on(day)
     with _opened(records) as opened:
-        _known(opened, flats)
-        keep_pottings(opened, [Potting(_number(f), on, plants, pot, who, note, part) for f in dict.fromkeys(flats)])
-    whole = f" {part}" if part else ""
-    typer.echo(f"Potted up on {on}: {', '.join(f'flat {f}{whole}' for f in dict.fromkeys(flats))}.")
+        known = _known(opened, flats, on)
+        keep_pottings(opened, [Potting(f, on, plants, pot, who, note, part) for f in flats])
+    typer.echo(f"Potted up on {on}: {', '.join(_place(f, part) for f in flats)}.")
+    for flat, season in known.items():
+        if season.seen and season.seen > on:
+            _wrapped(f"Note: flat {flat} was measured after that, on {season.seen}, so it stays on the list.")
 
 
 @records.command()
@@ -152,9 +167,9 @@ def roots(
     word = sheet.roots(state, [])
     if word is None:
         raise typer.BadParameter(f"{state!r}: write not_ready, firm or root_bound.", param_hint="STATE")
-    on = day.date() if day else date.today()
+    on = _done_on(day)
     with _opened(records) as opened:
-        _known(opened, [flat])
+        _known(opened, [flat], on)
         keep_root_checks(opened, [RootCheck(flat, on, word, who)])
     typer.echo(f"Flat {flat} on {on}: roots {word}.")
 
@@ -193,16 +208,42 @@ def _number(flat: int) -> int:
     return flat
 
 
-def _known(opened: Records, flats: Sequence[int]) -> None:
-    """A slip in a number must not make a flat. Raises RecordsError for one that isn't in the records."""
-    from seedlingcv.records.summary import known_flats
+def _done_on(day: datetime | None) -> date:
+    on = day.date() if day else date.today()
+    if on > date.today():
+        raise typer.BadParameter(f"{on} is still to come.", param_hint="--date")
+    return on
 
-    known = known_flats(opened)
+
+def _known(opened: Records, flats: Sequence[int], on: date) -> Mapping[int, Season]:
+    """The flats that had these numbers on a day. A slip in a number or a date must not make a flat: raises RecordsError
+    for one that isn't in the records."""
+    from seedlingcv.records.belonging import season_on
+    from seedlingcv.records.summary import flats_by_number
+
+    known, found = flats_by_number(opened), {}
     for flat in flats:
-        if _number(flat) not in known:
+        seasons = known.get(_number(flat), [])
+        if not seasons:
             raise RecordsError(f"There is no flat {flat} in the records.", where=opened.place,
                                next_step="Check the number, or add the register first: `seedlingcv records add "
                                "flats.csv`.")
+        season = season_on(seasons, on)
+        if season is None:
+            sown = min(s.started for s in seasons if s.started)
+            raise RecordsError(f"It was sown on {sown}, after {on}.", where=f"flat {flat}", next_step="Check the date.")
+        found[flat] = season
+    return found
+
+
+def _place(flat: int, part: str | None) -> str:
+    return f"flat {flat} {part}" if part else f"flat {flat}"
+
+
+def _said_of(one: Potting) -> str:
+    plants = None if one.plants is None else f"{one.plants} plants"
+    more = ", ".join(said for said in (plants, one.pot, one.who, one.note) if said)
+    return f"{_place(one.flat, one.part)}, potted up on {one.day}{f' ({more})' if more else ''}"
 
 
 def _no_such_day(opened: Records, flat: int, day: date) -> RecordsError:

@@ -25,7 +25,7 @@ from seedlingcv.records.log import RootCheck
 from seedlingcv.records.recall import register_rows
 from seedlingcv.records.register import FlatRow, Register
 from seedlingcv.records.ruler import BY_HAND, RulerSheet, on_layout
-from seedlingcv.records.summary import days_from_photos, row_contents
+from seedlingcv.records.summary import days_measured, row_contents, strays
 
 
 @dataclass
@@ -55,6 +55,9 @@ def add_tables(records: Records, files: Sequence[Path]) -> Added:
         rows = _add(records, table, done)
         new = (row_contents(records)[table.kind] - before[table.kind]).total()
         done.lines.append(f"{table.path.name}: {_count(rows, 'row')} of {table.kind}, {new} of them new or changed.")
+    for table in tables:
+        if table.kind in ("moves", "root_checks", "potted", "corrections"):
+            done.notes += [f"{table.path.name}: {said}" for said in strays(records, table.content)]
     return done
 
 
@@ -88,7 +91,7 @@ def _add_figures(records: Records, table: AnyTable, done: Added) -> tuple[int, i
     """How many flat-days the sheet has, and how many of them are new."""
     name, sheet = table.path.name, table.content
     _add_what_it_says(records, table.path, sheet)
-    registered, photographed = register_rows(records), days_from_photos(records)
+    registered, photographed = register_rows(records), days_measured(records, "photo")
     days = new = 0
     for flat in sheet.flats:
         for measured in flat.days:
@@ -104,8 +107,9 @@ def _add_figures(records: Records, table: AnyTable, done: Added) -> tuple[int, i
                 continue
             new += 1
             if (measured.flat, measured.day) in photographed:
-                done.notes.append(f"flat {measured.flat} was measured from photos on {measured.day} too; the figures "
-                                  f"in {name}, added last, count.")
+                done.notes.append(f"flat {measured.flat} was measured from photos on {measured.day} too, and these "
+                                  f"count; the figures in {name} are kept beside them. To overrule a photo, correct "
+                                  "it: `seedlingcv records correct`.")
     return days, new
 
 

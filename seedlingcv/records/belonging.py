@@ -3,7 +3,7 @@
 1. A flat is a number and the day it was `started`, its earliest sowing date in the register.
 2. What is of day D belongs to the number's flat with the latest start up to D; else to the one without a date.
 3. A sowing date within 21 days of a known flat's is a correction of it, unless that flat was potted up or last seen
-   before it. Any other date is another flat's.
+   before it. So is any other date of one whose sowing is still to come: that was a slip. Else it is another flat's.
 4. Where a date becomes known or is corrected, all that is kept of the number is dealt out again by rule 2: it makes no
    difference whether the register or the photos came first.
 """
@@ -54,8 +54,9 @@ def season_on(seasons: Sequence[Season], day: date | None) -> Season | None:
     return newest(begun) or next((s for s in seasons if s.started is None), None)
 
 
-def season_sown(seasons: Sequence[Season], started: date) -> Season | None:
+def season_sown(seasons: Sequence[Season], started: date, today: date | None = None) -> Season | None:
     """Rule 3, of one number's flats. None: it is a new flat."""
+    today = today or date.today()
     exact = next((s for s in seasons if s.started == started), None)
     if exact:
         return exact
@@ -64,7 +65,8 @@ def season_sown(seasons: Sequence[Season], started: date) -> Season | None:
     apart, closest = min(near, key=lambda pair: pair[0], default=(None, None))
     if apart is not None and apart <= CORRECTED_WITHIN_DAYS:
         return closest
-    return next((s for s in here if s.started is None), None)
+    to_come = next((s for s in here if s.started and s.started > today), None)
+    return to_come or next((s for s in here if s.started is None), None)
 
 
 @dataclass
@@ -119,10 +121,10 @@ def deal_out(connection: Connection, number: int) -> None:
             right = flats.id_of(number, at.date() if isinstance(at, datetime) else at)
             if right != flat_id:
                 connection.execute(update(table).where(table.c.id == row_id).values(flat_id=right))
-    _drop_if_bare(connection, number)
+    drop_if_bare(connection, number)
 
 
-def _drop_if_bare(connection: Connection, number: int) -> None:
+def drop_if_bare(connection: Connection, number: int) -> None:
     """A flat without a date of which nothing is kept any more."""
     flats = schema.flats
     bare = delete(flats).where(flats.c.number == number, flats.c.started.is_(None))

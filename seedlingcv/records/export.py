@@ -4,6 +4,8 @@
                                                              the photos make the records anew
     photos, measurements, verdicts                           what the program made of them
 
+A folder that holds tables of the grower's own is refused: they are what the records are made anew from.
+
 A number used again has its newest flat in `flats` and the ones before in `flats_before`, `flats_before_2` and so on,
 since a register has room for one. What a photo showed of roots is in `root_photos`.
 """
@@ -35,6 +37,7 @@ FORMULA_STARTS = ("=", "+", "-", "@", "\t")  # what a spreadsheet would reckon w
 REGISTER = ("crop", "variety", "sown", "light", "roots", "seed_lot", "batch", "shelf")
 NUMBERS = tuple(name for name in schema.FIGURES if name not in schema.WORDS)
 COMPUTED = ("legginess", "sturdiness_quotient")
+OURS = ("photos", "measurements", "verdicts")  # tables that nobody but an export writes
 
 
 @dataclass(frozen=True)
@@ -50,10 +53,15 @@ def export_tables(records: Records, folder: Path, form: Literal["csv", "parquet"
     """Write one file a table into the folder, which is made if need be, and return them.
 
     Raises RecordsError if the records can't be read or the library for Parquet is missing, OutputError if the files
-    can't be written.
+    can't be written or would take the place of others than an earlier export's.
     """
     content = {"csv": _csv, "parquet": _parquet}[form]
     sheets = _sheets(records)
+    files = {sheet.name: folder / f"{sheet.name}.{form}" for sheet in sheets}
+    there = [path.name for path in files.values() if path.exists()]
+    if there and not all(files[name].exists() for name in OURS):
+        raise OutputError(f"{there[0]} is there already, and is not of an export; it won't be written over.",
+                          where=str(folder), next_step="Name another folder.")
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -61,7 +69,7 @@ def export_tables(records: Records, folder: Path, form: Literal["csv", "parquet"
                           next_step="Name another place.") from error
     written = []
     for sheet in sheets:
-        path = folder / f"{sheet.name}.{form}"
+        path = files[sheet.name]
         write_whole(path, content(sheet))
         written.append(path)
     return written

@@ -20,7 +20,8 @@ from sqlalchemy import Connection, Table, delete, insert, select, update
 from seedlingcv.errors import RecordsError
 from seedlingcv.measure.table import CellMeasurement, FlatMeasurement
 from seedlingcv.records import schema
-from seedlingcv.records.belonging import Flats
+from seedlingcv.records.belonging import Flats, drop_if_bare
+from seedlingcv.records.counting import best_day
 from seedlingcv.records.database import Records
 from seedlingcv.records.history import Lighting
 from seedlingcv.records.lights import Move
@@ -29,6 +30,7 @@ from seedlingcv.records.parts import read_part
 from seedlingcv.records.register import FlatRow, Register
 from seedlingcv.records.ruler import WHOLE_FLAT
 from seedlingcv.records.sowing import keep_rows
+from seedlingcv.records.standing import plain_name
 
 SOURCES = ("photo", "ruler")
 Row = dict[str, Any]
@@ -58,6 +60,10 @@ class KeptVerdict:
     action: str
     due: date | None
     tree: dict
+
+
+class NotKept(RecordsError):
+    """This can't be kept, but the records are well."""
 
 
 def keep_photos(records: Records, photos: Sequence[Photo]) -> int:
@@ -101,26 +107,30 @@ def keep_moves(records: Records, moves: Iterable[Move]) -> None:
 
 
 def keep_day(records: Records, measurement: FlatMeasurement, *, source: str, keys: Sequence[str], version: str) -> bool:
-    """One flat on one day with all its cells. False if it stands there already, by that version from those keys.
+    """One flat on one day with all its cells. False if it stands there already, by that version from those keys in that
+    layout. Of several measurings of a day none is lost; counting.py says which counts.
 
     source : "photo" or "ruler"; keys : sha256 of the photos measured, or one hash of a ruler's figures
+    Raises NotKept for a day that can't be kept, RecordsError where none can.
     """
     number, day = measurement.flat, measurement.day
     if day is None:
-        raise RecordsError("The figures have no date, so they can't be kept.", where=f"flat {number}",
-                           next_step="Write the date beside them, or set the camera's clock.")
+        raise NotKept("The figures have no date, so they can't be kept.", where=f"flat {number}",
+                      next_step="Write the date beside them, or set the camera's clock.")
     if source not in SOURCES:
         raise ValueError(f"source {source!r} is none of {SOURCES}")
     keys = sorted(set(keys))
     cells = [_cell_row(place, cell, number) for place, cell in enumerate(measurement.cells)]
     with records.writing() as connection:
         flat_id = _flat_of(connection, measurement, day)
-        key = {"flat_id": flat_id, "day": day, "source": source, "keys_hash": _hash(keys), "version": version}
         days = schema.measured_days
-        if connection.scalar(select(days.c.id).where(*(days.c[name] == value for name, value in key.items()))):
+        key = {"flat_id": flat_id, "day": day, "source": source, "version": version, "rows": measurement.rows,
+               "columns": measurement.columns}
+        hashes = _hash([*keys, measurement.layout]), _hash(keys)  # older records have no layout in it
+        if connection.scalar(select(days.c.id).where(*(days.c[name] == value for name, value in key.items()),
+                                                     days.c.keys_hash.in_(hashes))):
             return False
-        row = key | {"keys": keys, "rows": measurement.rows, "columns": measurement.columns,
-                     "flags": list(measurement.flags), "recorded_at": _now()}
+        row = key | {"keys": keys, "keys_hash": hashes[0], "flags": list(measurement.flags), "recorded_at": _now()}
         day_id = connection.execute(_insert(connection, days), row).inserted_primary_key[0]
         if cells:
             connection.execute(_insert(connection, schema.cells), [{"day_id": day_id} | cell for cell in cells])
@@ -172,9 +182,34 @@ def keep_pottings(records: Records, pottings: Sequence[Potting]) -> None:
     _keep_by_hand(records, schema.pottings, pottings)
 
 
+def take_back_pottings(records: Records, flats: Sequence[int], *, day: date | None = None,
+                       part: str | None = None) -> list[Potting]:
+    """Takes the potting that was written down last, of each flat, out again, and returns what it said.
+
+    day, part : only one of that day, of that part
+    Raises RecordsError if a flat has none; then none is taken back.
+    """
+    table, numbers = schema.pottings, schema.flats.c
+    taken = []
+    with records.writing() as connection:
+        for flat in flats:
+            said = select(table).where(table.c.flat_id == numbers.id, numbers.number == flat)
+            said = said if day is None else said.where(table.c.day == day)
+            said = said if part is None else said.where(table.c.part == _label(part))
+            last = connection.execute(said.order_by(table.c.recorded_at.desc(), table.c.id.desc())).mappings().first()
+            if last is None:
+                raise RecordsError("No such potting is in the records.", where=f"flat {flat}",
+                                   next_step="Check the number, the cells and the date; nothing was taken back.")
+            connection.execute(delete(table).where(table.c.id == last["id"]))
+            drop_if_bare(connection, flat)
+            taken.append(Potting(flat, *(last[name] for name in ("day", "plants", "pot", "who", "note")),
+                                 last["part"] or None))
+    return taken
+
+
 def _place(lighting: Row) -> tuple[str, ...]:
     """What light is over: a shelf, or nobody knows what, whatever the capitals."""
-    shelf, light = (" ".join(lighting[name].casefold().split()) for name in ("shelf", "light"))
+    shelf, light = (plain_name(lighting[name]) for name in ("shelf", "light"))
     return (shelf,) if shelf else ("", light)
 
 
@@ -232,12 +267,12 @@ def _make_newest(connection: Connection, row: Row) -> None:
 
 
 def _measured_cells(connection: Connection, flat_id: int, day: date, figure: str) -> dict[str, float | None]:
-    """A figure by cell, as the flat's newest measuring of that day has it."""
+    """A figure by cell, as the flat's measuring of that day that counts has it."""
     days, cells = schema.measured_days.c, schema.cells.c
     if figure not in schema.FIGURES or figure in schema.WORDS:
         raise ValueError(f"{figure!r} is no figure that can be corrected")
-    newest = select(days.id).where(days.flat_id == flat_id, days.day == day).order_by(days.id.desc()).limit(1)
-    found = connection.execute(select(cells.cell, cells[figure]).where(cells.day_id == newest.scalar_subquery()))
+    counts = best_day(flat_id, days.day == day).scalar_subquery()
+    found = connection.execute(select(cells.cell, cells[figure]).where(cells.day_id == counts))
     return dict(found.all())
 
 
@@ -297,8 +332,8 @@ def _plain(value: float | None, flat: int, cell: str, name: str) -> float | int 
     if value is None:
         return None
     if not isfinite(value):
-        raise RecordsError(f"The figure {name} is infinite or not a number, so the day isn't kept.",
-                           where=f"flat {flat} cell {cell}", next_step="Please report the photos that led here.")
+        raise NotKept(f"The figure {name} is infinite or not a number, so the day isn't kept.",
+                      where=f"flat {flat} cell {cell}", next_step="Please report the photos that led here.")
     return int(value) if name in schema.COUNTED else float(value)
 
 

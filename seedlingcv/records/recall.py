@@ -1,8 +1,8 @@
 """Reading the records: a season's history, a day's figures, the newest list. Each raises RecordsError.
 
-Of several measurings of a flat on one day the one recorded last counts. Corrections by hand are applied: a corrected
+Which of several measurings of a flat on one day counts, counting.py says. Corrections by hand are applied: a corrected
 figure loses its standard error and its cell gets the flag `corrected`. Where a number is used again, a flat's number
-alone means its newest flat.
+alone means its newest flat. Shelves and lights whose names differ in capitals or blanks alone are one.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from sqlalchemy import Connection, Select, and_, func, or_, select
 from seedlingcv.measure.table import CellMeasurement, FlatMeasurement
 from seedlingcv.records import schema
 from seedlingcv.records.belonging import Season, newest, season_on, seasons_of
+from seedlingcv.records.counting import FITS, best_day, days_that_count
 from seedlingcv.records.database import Records
 from seedlingcv.records.history import FlatDay, FlatHistory, History, Lighting, Stand
 from seedlingcv.records.keep import KeptVerdict
@@ -25,7 +26,7 @@ from seedlingcv.records.log import RootCheck
 from seedlingcv.records.parts import REST, split
 from seedlingcv.records.register import FlatRow
 from seedlingcv.records.sowing import flat_rows, sowings
-from seedlingcv.records.standing import as_told, light_changes, light_over, stand_on
+from seedlingcv.records.standing import Spelling, as_told, light_changes, light_over, plain_name, stand_on
 
 CELL_COLUMNS = (schema.cells.c.cell, *(schema.cells.c[name] for name in schema.FIGURES), schema.cells.c.flags,
                 schema.cells.c.se)
@@ -47,44 +48,55 @@ def read_history(records: Records, *, flats: Collection[int] = (), crop: str | N
     """
     with records.reading() as connection:
         ids = _chosen(flats, crop)
-        days = _days(connection, _newest_days(ids, since, until))
+        days = _days(connection, days_that_count(ids, since, until))
         rows = sowings(connection, ids)
-        moves, potted = _moves(connection, ids), _pottings(connection, ids)
-        lightings = _lightings(connection)
+        spelling = Spelling()
+        lightings = _lightings(connection, spelling)
+        moves, potted = _moves(connection, ids, spelling), _pottings(connection, ids)
         seasons = [s for s in seasons_of(connection, flats or None) if s.id in days]
     found: list[FlatHistory] = []
     for season in sorted(seasons, key=lambda s: (s.number, s.started or date.min)):
         own = flat_rows(season, rows.get(season.id, ())) or (FlatRow(season.number),)
         found += _histories(season, own, days[season.id], moves.get(season.id, ()), potted.get(season.id, ()),
-                            lightings)
+                            lightings, spelling)
     return History(tuple(h for h in found if crop is None or h.crop == crop.lower()), lightings)
 
 
 def recall_day(records: Records, flat: int, day: date) -> FlatMeasurement | None:
     """The whole flat on a day, with what its first row in the register says; None where that day isn't kept."""
-    return _one_day(records, flat, day, lambda days: days.day == day)
+    return _one_day(records, flat, day, schema.measured_days.c.day == day)
 
 
 def earlier_day(records: Records, flat: int, before: date) -> FlatMeasurement | None:
     """The same flat on its newest day before `before`."""
-    return _one_day(records, flat, before, lambda days: days.day < before)
+    return _one_day(records, flat, before, schema.measured_days.c.day < before)
+
+
+def with_corrections(records: Records, measured: FlatMeasurement) -> FlatMeasurement:
+    """The measurement with the corrections by hand of its flat and day, whether or not it counts."""
+    number, day = measured.flat, measured.day
+    with records.reading() as connection:
+        season = season_on(seasons_of(connection, [number]), day) if day else None
+        right = _corrections(connection, {season.id}).get((season.id, day), {}) if season and day else {}
+    return replace(measured, cells=tuple(_corrected(cell, right.get(cell.cell)) for cell in measured.cells))
 
 
 def known_days(records: Records, version: str) -> set[tuple[int, date, frozenset[str]]]:
-    """(flat, day, hashes of the photos or figures) of all that this version has measured."""
+    """(flat, day, hashes of the photos or figures) of all that this version has measured, but for days measured in
+    another layout than the register names now."""
     flats, days = schema.flats.c, schema.measured_days.c
-    wanted = select(flats.number, days.day, days["keys"]).where(days.flat_id == flats.id, days.version == version)
+    wanted = select(flats.number, days.day, days["keys"]).where(days.flat_id == flats.id, days.version == version, FITS)
     with records.reading() as connection:
         return {(number, day, frozenset(keys)) for number, day, keys in connection.execute(wanted)}
 
 
-def known_photos(records: Records) -> dict[str, tuple[int, date]]:
-    """Flat and day of each photo that has both, by the hash of its content."""
+def known_photos(records: Records) -> dict[str, tuple[int, date | None]]:
+    """Flat and day of each photo that was kept in full and shows a flat, by the hash of its content."""
     flats, photos = schema.flats.c, schema.photos.c
     wanted = select(photos.sha256, flats.number, photos.taken).where(photos.flat_id == flats.id,
-                                                                     photos.taken.is_not(None))
+                                                                     photos.file.is_not(None))
     with records.reading() as connection:
-        return {key: (number, taken.date()) for key, number, taken in connection.execute(wanted)}
+        return {key: (number, taken and taken.date()) for key, number, taken in connection.execute(wanted)}
 
 
 AsMeasured = dict[tuple[int, date], tuple[str, dict[str, CellMeasurement]]]
@@ -94,7 +106,7 @@ def as_measured(connection: Connection) -> AsMeasured:
     """Of each flat and day whose measuring counts: the program's version, and its corrected cells as they were
     measured."""
     days, flats, corrections = schema.measured_days.c, schema.flats.c, schema.corrections.c
-    counts = _newest_days(_chosen((), None), None, None)
+    counts = days_that_count()
     found: AsMeasured = {}
     heads = select(flats.number, days.day, days.version).where(days.flat_id == flats.id, days.id.in_(counts))
     for number, day, version in connection.execute(heads):
@@ -116,6 +128,13 @@ def register_rows(records: Records) -> dict[int, tuple[FlatRow, ...]]:
         rows = sowings(connection)
         seasons = _newest_seasons(connection)
     return {s.number: flat_rows(s, rows[s.id]) for s in seasons if s.id in rows}
+
+
+def rows_on(records: Records, flat: int, day: date) -> tuple[FlatRow, ...]:
+    """What registers said of the flat that had the number on a day."""
+    with records.reading() as connection:
+        season = season_on(seasons_of(connection, [flat]), day)
+        return flat_rows(season, sowings(connection, [season.id]).get(season.id, ())) if season else ()
 
 
 def newest_root_check(records: Records, flat: int) -> RootCheck | None:
@@ -180,10 +199,7 @@ def _one_day(records: Records, flat: int, at: date, which) -> FlatMeasurement | 
         season = season_on(seasons_of(connection, [flat]), at)
         if season is None:
             return None
-        days = schema.measured_days.c
-        newest_first = select(days.id).where(days.flat_id == season.id, which(days)).order_by(days.day.desc(),
-                                                                                            days.id.desc())
-        found = _days(connection, newest_first.limit(1)).get(season.id)
+        found = _days(connection, best_day(season.id, which)).get(season.id)
         row = next(iter(flat_rows(season, sowings(connection, [season.id]).get(season.id, ()))), FlatRow(flat))
     return _told(found[0].measurement, row, row.light) if found else None
 
@@ -200,16 +216,6 @@ def _chosen(numbers: Collection[int], crop: str | None) -> Select:
     if crop is not None:
         ids = ids.where(flats.id.in_(select(rows.flat_id).where(rows.crop == crop.lower())))
     return ids
-
-
-def _newest_days(flat_ids: Select, since: date | None, until: date | None) -> Select:
-    days = schema.measured_days.c
-    last = select(func.max(days.id)).where(days.flat_id.in_(flat_ids)).group_by(days.flat_id, days.day)
-    if since:
-        last = last.where(days.day >= since)
-    if until:
-        last = last.where(days.day <= until)
-    return last
 
 
 def _days(connection: Connection, day_ids: Select) -> dict[int, list[_Day]]:
@@ -248,6 +254,8 @@ def _corrections(connection: Connection, flat_ids: set[int]) -> dict[tuple[int, 
     table = schema.corrections.c
     wanted = select(table.flat_id, table.day, table.cell, table.figure, table.value, table.when).order_by(
         table.recorded_at, table.id)
+    if len(flat_ids) == 1:  # asked for flat by flat
+        wanted = wanted.where(table.flat_id.in_(flat_ids))
     found: dict[tuple[int, date], dict[str, dict[str, Any]]] = {}
     for flat_id, day, cell, figure, value, _ in sorted(connection.execute(wanted), key=lambda c: c.when or date.min):
         if flat_id in flat_ids:
@@ -263,12 +271,12 @@ def _corrected(cell: CellMeasurement, figures: Mapping[str, Any] | None) -> Cell
     return replace(cell, **right, flags=flags, se={name: se for name, se in cell.se.items() if name not in right})
 
 
-def _moves(connection: Connection, flat_ids: Select) -> dict[int, list[Stand]]:
+def _moves(connection: Connection, flat_ids: Select, spelling: Spelling) -> dict[int, list[Stand]]:
     table = schema.stands.c
     found: dict[int, list[Stand]] = defaultdict(list)
     for flat_id, *values in connection.execute(select(table.flat_id, table.day, table.shelf, table.light)
                                                .where(table.flat_id.in_(flat_ids)).order_by(table.day)):
-        found[flat_id].append(Stand(*values))
+        found[flat_id].append(spelling.stand(Stand(*values)))
     return found
 
 
@@ -281,16 +289,18 @@ def _pottings(connection: Connection, flat_ids: Select) -> dict[int, list[tuple[
     return found
 
 
-def _lightings(connection: Connection) -> tuple[Lighting, ...]:
+def _lightings(connection: Connection, spelling: Spelling) -> tuple[Lighting, ...]:
     """By shelf, oldest first."""
     rows = connection.execute(select(schema.lightings)).mappings()
     plain = ({name: value for name, value in row.items() if name != "id"} for row in rows)
     found = [Lighting(**row | {"ppfd_umol": tuple(tuple(line) for line in row["ppfd_umol"])}) for row in plain]
-    return tuple(sorted(found, key=lambda x: (x.shelf, x.since or date.min, x.light)))
+    found.sort(key=lambda x: (plain_name(x.shelf), x.since or date.min, x.light))
+    return tuple(replace(x, shelf=spelling.shelf(x.shelf), light=spelling.light(x.light)) for x in found)
 
 
 def _histories(season: Season, rows: Sequence[FlatRow], days: Sequence[_Day], moves: Sequence[Stand],
-               potted: Sequence[tuple[str, date]], lightings: Sequence[Lighting]) -> Iterable[FlatHistory]:
+               potted: Sequence[tuple[str, date]], lightings: Sequence[Lighting],
+               spelling: Spelling) -> Iterable[FlatHistory]:
     """The flat's parts, each through all its days."""
     by_part: dict[str | None, tuple[FlatRow, list[_Day]]] = {}
     for day in days:
@@ -300,7 +310,7 @@ def _histories(season: Season, rows: Sequence[FlatRow], days: Sequence[_Day], mo
             row = rows[which] if which >= 0 else FlatRow(season.number)
             by_part.setdefault(label, (row, []))[1].append(replace(day, measurement=part))
     for label, (row, own) in by_part.items():
-        first = _first_stand(season, row, rows)
+        first = spelling.stand(_first_stand(season, row, rows))
         stands = (*((first,) if first.shelf or first.light else ()), *moves)
         lit = [_lit(day, row, stands, lightings) for day in own]
         changes = light_changes(stands, lightings, lit[0].day, lit[-1].day)

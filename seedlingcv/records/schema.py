@@ -135,7 +135,7 @@ measured_days = Table(
     Column("flat_id", Integer, ForeignKey("flats.id"), nullable=False),
     Column("day", Date, nullable=False, index=True),
     Column("source", Text, nullable=False),  # photo or ruler
-    Column("keys_hash", HASH, nullable=False),  # of `keys`
+    Column("keys_hash", HASH, nullable=False),  # of `keys` and the layout
     Column("version", Text, nullable=False),
     Column("keys", JSON, nullable=False),  # hashes of the photos, or one of the ruler's figures
     Column("rows", Integer, nullable=False),

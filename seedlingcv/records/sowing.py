@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Any
 
 from sqlalchemy import Connection, delete, insert, select, update
@@ -17,7 +18,8 @@ SAID = ("crop", "variety", "sown", "seed_lot", "batch", "shelf", "light", "roots
 
 
 def keep_rows(connection: Connection, rows: Mapping[int, Rows]) -> list[str]:
-    """Keep what a register says of flats, all rows of a number together; what it said before is replaced.
+    """Keep what a register says of flats, all rows of a number together; what it said before is replaced. But without a
+    sowing date another crop may be another flat, so nothing is replaced by it.
 
     Returns remarks for the grower, one line each.
     """
@@ -26,9 +28,18 @@ def keep_rows(connection: Connection, rows: Mapping[int, Rows]) -> list[str]:
     remarks = []
     for number, own in rows.items():
         flat_id, moved = _flat_of(flats, number, own, remarks)
+        wanted, before = [_values(place, row) for place, row in enumerate(own)], kept.get(flat_id, [])
+        if not any(row["sown"] for row in wanted):
+            known = next((row for row in before if row["sown"]), None)
+            if known and _other_crops(before, wanted):
+                remarks.append(f"Flat {number}: the register names {wanted[0]['crop']} and no sowing date; the records "
+                               f"keep {known['crop']} sown on {known['sown']}. Write the date: if the number is used "
+                               "again, it tells the two apart.")
+                continue
+            dates = {row["part"]: row["sown"] for row in before}  # silence takes back no date
+            wanted = [row | {"sown": dates.get(row["part"])} for row in wanted]
         _keep_layout(connection, flats, flat_id, own[0])
-        wanted = [_values(place, row) for place, row in enumerate(own)]
-        if wanted != kept.get(flat_id, []):
+        if wanted != before:
             connection.execute(delete(schema.sowings).where(schema.sowings.c.flat_id == flat_id))
             connection.execute(insert(schema.sowings), [{"flat_id": flat_id} | row for row in wanted])
         if moved:
@@ -60,12 +71,19 @@ def _values(place: int, row: FlatRow) -> dict[str, Any]:
     return {"part": row.part.label if row.part else schema.WHOLE, "place": place} | said | {"extra": dict(row.extra)}
 
 
+def _other_crops(before: Sequence[Mapping[str, Any]], now: Sequence[Mapping[str, Any]]) -> bool:
+    one, other = ({row["crop"] for row in rows if row["crop"]} for rows in (before, now))
+    return bool(one and other) and not one & other
+
+
 def _flat_of(flats: Flats, number: int, rows: Rows, remarks: list[str]) -> tuple[int, bool]:
     """The id of the flat that the rows are of, and whether things kept before may be another flat's now."""
     known = flats.by_number[number]
     started = min((row.sown for row in rows if row.sown), default=None)
     if started is None:
         return _undated(flats, number, remarks), False
+    if started > date.today():
+        remarks.append(f"Flat {number}: its sowing date {started} is still to come; check it.")
     season = season_sown(known, started)
     if season is None:
         if any(s.started for s in known):

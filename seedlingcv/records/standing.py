@@ -10,14 +10,37 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 from seedlingcv.records.history import LightChange, Lighting, Stand
 
 
+def plain_name(name: str) -> str:
+    return " ".join(name.casefold().split())
+
+
 def same_name(one: str | None, other: str | None) -> bool:
     """Whatever the capitals: two tables are written on two days."""
-    return one is not None and other is not None and one.casefold().split() == other.casefold().split()
+    return one is not None and other is not None and plain_name(one) == plain_name(other)
+
+
+@dataclass(frozen=True)
+class Spelling:
+    """One spelling of each shelf and of each light, the one that came first, so that whoever comes later can group by
+    them as they stand."""
+
+    shelves: dict[str, str] = field(default_factory=dict)
+    lights: dict[str, str] = field(default_factory=dict)
+
+    def shelf(self, name: str | None) -> str | None:
+        return name and self.shelves.setdefault(plain_name(name), name)
+
+    def light(self, name: str | None) -> str | None:
+        return name and self.lights.setdefault(plain_name(name), name)
+
+    def stand(self, said: Stand) -> Stand:
+        return replace(said, shelf=self.shelf(said.shelf), light=self.light(said.light))
 
 
 def stand_on(stands: Sequence[Stand], day: date) -> Stand | None:
@@ -33,7 +56,7 @@ def light_over(stand: Stand | None, lightings: Sequence[Lighting], day: date) ->
     over = [x for x in covering if same_name(x.shelf, stand.shelf)]
     if not over and stand.shelf is None:
         named = [x for x in covering if same_name(x.light, stand.light)]
-        over = [x for x in named if not x.shelf] or (named if len({x.shelf.casefold() for x in named}) == 1 else [])
+        over = [x for x in named if not x.shelf] or (named if len({plain_name(x.shelf) for x in named}) == 1 else [])
     if not over:
         return stand.light, None
     last = max(x.since or date.min for x in over)

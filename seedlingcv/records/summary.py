@@ -12,12 +12,14 @@ from typing import Any
 from sqlalchemy import Connection, func, select
 
 from seedlingcv.records import schema
-from seedlingcv.records.belonging import Season, newest, seasons_of
+from seedlingcv.records.belonging import Season, newest, season_on, seasons_of
 from seedlingcv.records.database import Records
 from seedlingcv.records.history import Lighting, Stand
+from seedlingcv.records.lights import Move
+from seedlingcv.records.log import Correction, Potting, RootCheck
 from seedlingcv.records.recall import read_history
 from seedlingcv.records.sowing import sowings
-from seedlingcv.records.standing import light_over, stand_on
+from seedlingcv.records.standing import Spelling, light_over, stand_on
 
 TABLES = {"flats": schema.sowings, "lights": schema.lightings, "moves": schema.stands,
           "root_checks": schema.root_checks, "potted": schema.pottings, "corrections": schema.corrections}
@@ -61,7 +63,8 @@ def overview(records: Records) -> Overview:
     days, photos = schema.measured_days.c, schema.photos.c
     lightings = read_history(records, since=date.max).lightings
     with records.reading() as connection:
-        seasons, rows = seasons_of(connection), sowings(connection)
+        told, rows = told_of(connection), sowings(connection)
+        seasons = [s for s in seasons_of(connection) if s.id in told]
         gone = _potted(connection, rows)
         moves = _moves(connection)
         first, last = connection.execute(select(func.min(days.day), func.max(days.day))).one()
@@ -89,9 +92,13 @@ def row_contents(records: Records) -> dict[str, Counter[str]]:
                 for name, table in TABLES.items()}
 
 
-def known_flats(records: Records) -> set[int]:
+def flats_by_number(records: Records) -> dict[int, list[Season]]:
+    """The flats that had a number, one after the other."""
+    found: dict[int, list[Season]] = {}
     with records.reading() as connection:
-        return {season.number for season in seasons_of(connection)}
+        for season in seasons_of(connection):
+            found.setdefault(season.number, []).append(season)
+    return found
 
 
 def days_of(records: Records, flat: int) -> list[date]:
@@ -101,13 +108,40 @@ def days_of(records: Records, flat: int) -> list[date]:
         return sorted(set(connection.scalars(select(days.day).where(days.flat_id == flats.id, flats.number == flat))))
 
 
-def days_from_photos(records: Records) -> set[tuple[int, date]]:
-    """(flat, day) of what was measured from photos."""
+def days_measured(records: Records, source: str | None = None) -> set[tuple[int, date]]:
+    """(flat, day) of all that was measured, or from `photo` or `ruler` alone."""
     days, flats = schema.measured_days.c, schema.flats.c
+    wanted = select(flats.number, days.day).where(days.flat_id == flats.id)
     with records.reading() as connection:
-        found = connection.execute(select(flats.number, days.day).where(days.flat_id == flats.id,
-                                                                       days.source == "photo"))
+        found = connection.execute(wanted if source is None else wanted.where(days.source == source))
         return {(number, day) for number, day in found}
+
+
+def told_of(connection: Connection) -> set[int]:
+    """Ids of the flats that a register names, or that were photographed or measured. Of others a grower's table tells
+    something that belongs nowhere, by a slip in a number or a date."""
+    tables = (schema.sowings, schema.photos, schema.measured_days)
+    return {flat_id for table in tables for flat_id in connection.scalars(select(table.c.flat_id).distinct())}
+
+
+def strays(records: Records, rows: Sequence[Correction | Move | Potting | RootCheck]) -> list[str]:
+    """What looks like a slip in rows that were kept: a flat, or a flat's day, of which nothing else is known."""
+    seasons, measured = flats_by_number(records), days_measured(records)
+    with records.reading() as connection:
+        told = told_of(connection)
+    found = []
+    for row in rows:
+        own = seasons.get(row.flat, [])
+        season, sown = season_on(own, row.day), min((s.started for s in own if s.started), default=None)
+        if season and season.id in told:
+            if isinstance(row, Correction) and (row.flat, row.day) not in measured:
+                found.append(f"flat {row.flat} has no figures of {row.day}, so a correction waits for them; check the "
+                             "date.")
+        elif sown:
+            found.append(f"flat {row.flat} was sown on {sown}, after {row.day}; check the date.")
+        else:
+            found.append(f"flat {row.flat} is in no register and was not measured so far; check the number.")
+    return list(dict.fromkeys(found))
 
 
 def _newest(seasons: Sequence[Season]) -> list[Season]:
@@ -145,10 +179,14 @@ def _moves(connection: Connection) -> dict[int, list[Stand]]:
 def _places(seasons: Sequence[Season], rows: Mapping[int, Sequence[Mapping[str, Any]]],
             moves: Mapping[int, Sequence[Stand]], lightings: Sequence[Lighting], at: date | None) -> tuple[Place, ...]:
     found: dict[tuple[str | None, str | None], list[int]] = {}
+    spelling = Spelling()
+    for x in lightings:  # as these spell them
+        spelling.stand(Stand(None, x.shelf, x.light))
     for season in seasons:
         own = rows.get(season.id, ())
         said = [next((row[name] for row in own if row[name]), None) for name in ("shelf", "light")]
         stand = stand_on((Stand(season.started, *said), *moves.get(season.id, ())), at or date.max)
+        stand = spelling.stand(stand) if stand else None
         light, _ = light_over(stand, lightings, at or date.max)
         found.setdefault((stand.shelf if stand else None, light), []).append(season.number)
     places = [Place(shelf, light, tuple(sorted(numbers))) for (shelf, light), numbers in found.items()]

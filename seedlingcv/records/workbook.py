@@ -1,11 +1,13 @@
 """Spreadsheet workbooks (.xlsx, .xlsm) as rows of plain text, the first sheet that has content.
 
-Text is what a CSV of the sheet would hold, but for dates, which are written year-month-day whatever the cell shows.
+Text is what a CSV of the sheet would hold, but for dates, which are written year-month-day whatever the cell shows,
+and cells merged downwards: what stands in them is said of every row that they reach over and that has something else.
 """
 
 from __future__ import annotations
 
 import io
+import re
 import warnings
 import zipfile
 from datetime import date, datetime, time, timedelta
@@ -83,8 +85,30 @@ def _rows(data: bytes) -> tuple[Rows, list[str]]:
                    for cell, formula in zip(row, made, strict=True)
                    if formula and cell.value is None and cell.data_type != "str"]
         texts = [(number, [_text(cell) for cell in row]) for number, row in cells]
-        return [(number, row) for number, row in texts if any(row)], waiting
+        filled = [(number, row) for number, row in texts if any(row)]
+        _fill_down(dict(filled), _merged(data, page))
+        return filled, waiting
     return [], []
+
+
+def _merged(data: bytes, page: Any) -> list[tuple[int, int, int, int]]:
+    """First column, first row, last column, last row of merged cells, which the library leaves out here."""
+    from openpyxl.utils import range_boundaries
+
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        xml = archive.read(page._worksheet_path)
+    found = re.findall(rb'<(?:\w+:)?mergeCell\s[^>]*?ref="([A-Z0-9:]+)"', xml)
+    return [range_boundaries(cells.decode()) for cells in found]
+
+
+def _fill_down(rows: dict[int, list[str]], merged: list[tuple[int, int, int, int]]) -> None:
+    for column, first, _, last in merged:
+        above = rows.get(first, [])[column - 1 : column]
+        for number in range(first + 1, last + 1) if above else ():
+            row = rows.get(number)
+            if row is not None:
+                row += [""] * (column - len(row))
+                row[column - 1] = row[column - 1] or above[0]
 
 
 def _pages(data: bytes, *, results: bool = False) -> list[Any]:

@@ -11,14 +11,16 @@ from math import sqrt
 
 from markupsafe import Markup
 
-from seedlingcv.report.line_chart import ticks
+from seedlingcv.report.line_chart import INK, SOFT, decimals, ticks
+from seedlingcv.report.words import count
 from seedlingcv.trials.compare import Comparison, Group
 from seedlingcv.trials.units import Unit
 
 WIDTH, GUTTER, RIGHT, ROW, HEAD, FOOT = 420, 96, 14, 19, 26, 46
 LABEL_CHARACTERS = 16  # what the gutter holds
+GROUP_CHARACTERS = 34  # what a line holds beside the mean
 MOST_DOTS = 120  # plants drawn of a unit: more only blacken the row
-INK, SOFT, BAND, FAINT = "#17231c", "#4d584f", "#dcd9cd", "#8b948d"
+BAND, FAINT = "#dcd9cd", "#8b948d"
 
 
 def compare_chart(comparison: Comparison, *, inch: bool = False) -> Markup:
@@ -38,7 +40,7 @@ def compare_chart(comparison: Comparison, *, inch: bool = False) -> Markup:
     parts = [f'<svg class="dots" viewBox="0 0 {WIDTH} {bottom + FOOT}" role="img" aria-label="{escape(name)}" '
              f'font-size="12.5" fill="{INK}">']
     numbers = ticks(low / per, high / per, most=8)
-    digits = next(d for d in (0, 1, 2, 9) if all(abs(n - round(n, d)) < 1e-9 for n in numbers))
+    digits = decimals(numbers)
     for number in numbers:
         x = across(number * per)
         parts.append(f'<line x1="{x:.1f}" x2="{x:.1f}" y1="{HEAD - 6}" y2="{bottom}" stroke="#c9c8bb" '
@@ -93,16 +95,16 @@ def _group(parts: list[str], comparison: Comparison, group: Group, top: float, a
     mean = across(group.mean)
     parts.append(f'<line x1="{mean:.1f}" x2="{mean:.1f}" y1="{top + ROW - 3}" y2="{end}" stroke="{INK}" '
                  'stroke-width="1.3" stroke-dasharray="5 3"/>')
-    parts.append(f'<text x="0" y="{top + 13}" font-weight="700">{escape(group.name)}'
+    parts.append(f'<text x="0" y="{top + 13}" font-weight="700">{escape(_short(group.name, GROUP_CHARACTERS))}'
                  f'<tspan font-weight="400" fill="{SOFT}"> mean {escape(figure.text(group.mean, inch))}</tspan></text>')
     y = top + ROW * 1.5
     for unit in sorted(units, key=lambda u: u.value):
         alone = len(unit.flats) == 1
         parts.append(_row(unit.name, unit.value, unit.flats[0].cells if alone else (), y, across,
-                          f"{unit.name}: {figure.text(unit.value, inch)}, {unit.plants} plants"))
+                          f"{unit.name}: {figure.text(unit.value, inch)}, {_plants(unit.plants)}"))
         for number, flat in enumerate(() if alone else unit.flats, 1):
             parts.append(_row(flat.tray, flat.mean, flat.cells, y + ROW * number, across,
-                              f"{flat.tray}: {figure.text(flat.mean, inch)}, {len(flat.cells)} plants", of_unit=True))
+                              f"{flat.tray}: {figure.text(flat.mean, inch)}, {_plants(flat.plants)}", of_unit=True))
         y += ROW * _rows_of(unit)
     return end
 
@@ -110,9 +112,8 @@ def _group(parts: list[str], comparison: Comparison, group: Group, top: float, a
 def _row(name: str, mean: float, cells: Sequence[float], y: float, across: Callable[[float], float], told: str, *,
          of_unit: bool = False) -> str:
     """Plants, the interval of their mean, and the mean: a dot that counts, or a ring for one flat of several."""
-    short = name if len(name) <= LABEL_CHARACTERS else name[: LABEL_CHARACTERS - 1] + "…"
     parts = [f'<g><title>{escape(told)}</title><text x="{10 if of_unit else 0}" y="{y + 4:.1f}" '
-             f'fill="{SOFT if of_unit else INK}">{escape(short)}</text>']
+             f'fill="{SOFT if of_unit else INK}">{escape(_short(name, LABEL_CHARACTERS))}</text>']
     if len(cells) > 1:
         drawn = sorted(cells)[:: len(cells) // MOST_DOTS + 1]
         parts.append(f'<g fill="{FAINT}" fill-opacity="0.55">'
@@ -124,6 +125,14 @@ def _row(name: str, mean: float, cells: Sequence[float], y: float, across: Calla
     shape = f'r="3.8" fill="#fff" stroke="{INK}" stroke-width="1.4"' if of_unit else 'r="4.6" stroke="#fff"'
     parts.append(f'<circle cx="{across(mean):.1f}" cy="{y:.1f}" {shape}/></g>')
     return "".join(parts)
+
+
+def _short(name: str, most: int) -> str:
+    return name if len(name) <= most else name[: most - 1] + "…"
+
+
+def _plants(number: int) -> str:
+    return count(number, "plant") if number else "a line for the whole flat"
 
 
 def half_interval(cells: Sequence[float]) -> float:

@@ -50,6 +50,7 @@ def _group(group: Any) -> dict[str, Any]:
 
 def _unit(unit: Unit) -> dict[str, Any]:
     flats = [{"flat": flat.flat, "day": flat.day.isoformat(), "age_days": flat.age_days, "mean": flat.mean,
-              "sd": flat.sd, "plants": len(flat.cells), "true_leaves": flat.true_leaves, "shelf": flat.shelf or None,
-              "light": flat.light or None, "variety": flat.variety or None} for flat in unit.flats]
+              "sd": flat.sd, "plants": flat.plants or None, "source": flat.source, "true_leaves": flat.true_leaves,
+              "shelf": flat.shelf or None, "light": flat.light or None, "variety": flat.variety or None}
+             for flat in unit.flats]
     return {"name": unit.name, "group": unit.group, "value": unit.value, "batch": unit.batch or None, "flats": flats}

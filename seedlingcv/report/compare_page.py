@@ -10,15 +10,13 @@ from seedlingcv.files import write_whole
 from seedlingcv.records.history import Lighting
 from seedlingcv.report.compare_chart import compare_chart
 from seedlingcv.report.page import TEMPLATES, sentence
-from seedlingcv.report.stretch_page import unbroken
-from seedlingcv.report.stretch_words import listed
+from seedlingcv.report.words import NONE, count, listed, unbroken
 from seedlingcv.trials.answer import answer, interval, next_trial, pair_lines, plants, verdict_words
 from seedlingcv.trials.checks import Check
 from seedlingcv.trials.compare import Comparison
 from seedlingcv.trials.design import BY
 from seedlingcv.trials.units import PLURALS
 
-NONE = "–"
 CHECKED = {"look": "Look into", "unknown": "Can't be seen", "fine": "Fine"}
 
 
@@ -43,7 +41,7 @@ def render_compare(comparison: Comparison, *, inch: bool = False) -> str:
     jinja.filters["unbroken"] = unbroken
     figure, by = comparison.question.measure, BY[comparison.question.by]
     return jinja.get_template("compare.html").render(
-        title=f"{PLURALS[by].capitalize()} compared", figure=figure.name,
+        title=f"{PLURALS[by].capitalize()} compared", figure=figure.told,
         unit=figure.shown_unit(inch), by=by, stage=str(comparison.stage), plants=plants(comparison),
         kind=comparison.kind, kinds=comparison.kinds, answer=answer(comparison, inch=inch),
         pairs=pair_lines(comparison, inch=inch), chart=compare_chart(comparison, inch=inch),
@@ -67,12 +65,16 @@ def group_rows(comparison: Comparison, *, inch: bool = False) -> list[GroupRow]:
     figure, untested = comparison.question.measure, dict(comparison.shown_only)
     rows = []
     for group in comparison.groups:
-        count = _count(group.flats, "flat")
+        rests = [count(group.flats, "flat")]
         if comparison.kind != "flat":
-            count = f"{group.units} {comparison.kind if group.units == 1 else comparison.kinds}, {count}"
+            rests.insert(0, f"{group.units} {comparison.kind if group.units == 1 else comparison.kinds}")
+        if group.plants:
+            rests.append(count(group.plants, "plant"))
+        if group.whole_flats:
+            rests.append(f"{group.whole_flats if group.plants else 'each'} as one line for the whole flat")
         held = NONE if group.low is None else f"{figure.number(group.low, inch)} to {figure.number(group.high, inch)}"
         note = "" if comparison.why_nothing or group.name not in untested else f"not tested: it {untested[group.name]}"
-        rows.append(GroupRow(group.name, f"{count}, {_count(group.plants, 'plant')}", figure.number(group.mean, inch),
+        rows.append(GroupRow(group.name, ", ".join(rests), figure.number(group.mean, inch),
                              held, note, tuple(dict.fromkeys(_lighting(light, inch) for light in group.lightings))))
     return rows
 
@@ -122,7 +124,3 @@ def method_line(comparison: Comparison) -> str:
 
 def _by_weight(comparison: Comparison) -> list[Check]:
     return sorted(comparison.checks, key=lambda check: ("look", "unknown", "fine").index(check.state))
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"

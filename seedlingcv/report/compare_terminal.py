@@ -23,7 +23,7 @@ PLOT = WIDTH - LABEL - 9  # the value stands behind
 def print_compare(console: Console, comparison: Comparison, *, inch: bool = False) -> None:
     figure = comparison.question.measure
     by = BY[comparison.question.by]
-    _say(console, f"{PLURALS[by].capitalize()} compared: {figure.name} of {plants(comparison)}", bold=True)
+    _say(console, f"{PLURALS[by].capitalize()} compared: {figure.told} of {plants(comparison)}", bold=True)
     _say(console, f"At {comparison.stage}")
     console.print()
     _say(console, answer(comparison, inch=inch), bold=True)

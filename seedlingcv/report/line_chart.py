@@ -64,6 +64,11 @@ def ticks(low: float, high: float, most: int = 6) -> list[float]:
     return [round(i * step, 10) for i in range(first, floor(high / step + 1e-9) + 1)] or [low]
 
 
+def decimals(numbers: Sequence[float]) -> int:
+    """As many as all numbers at an axis need."""
+    return next(d for d in range(10) if d == 9 or all(abs(y - round(y, d)) < 1e-9 for y in numbers))
+
+
 def frame_of(courses: Sequence[Course], shades: Sequence[Shade] = (), guides: Sequence[float] = ()) -> Frame | None:
     """Room for all lines, and for shades and guides near them; None without a point."""
     xs = [x for c in courses for x, _ in c.points]
@@ -104,7 +109,7 @@ def line_chart(name: str, courses: Sequence[Course], frame: Frame, *, x_title: s
 def _axes(frame: Frame, x_title: str, per: float) -> list[str]:
     parts = []
     numbers = ticks(*(y / per for y in frame.y), most=5)
-    digits = next(d for d in (0, 1, 2, 9) if all(abs(y - round(y, d)) < 1e-9 for y in numbers))
+    digits = decimals(numbers)
     for y in numbers:
         _, down = frame.at(frame.x[0], y * per)
         parts.append(f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{down:.1f}" y2="{down:.1f}" stroke="#c9c8bb" '

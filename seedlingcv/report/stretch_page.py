@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +17,7 @@ from seedlingcv.report import stretch_words as words
 from seedlingcv.report.page import TEMPLATES, sentence
 from seedlingcv.report.stretch_charts import Chart, flat_charts, group_charts, shared_frames
 from seedlingcv.report.stretch_map import place_map, place_scale
+from seedlingcv.report.words import unbroken
 from seedlingcv.stretch.series import Group, looks_of
 from seedlingcv.stretch.study import Study
 
@@ -64,19 +64,15 @@ def render_stretch(study: Study, crop_of: CropOf, *, against_leaves: bool = Fals
     jinja.globals.update(sentence=lambda text: unbroken(sentence(text)))
     maps, scale = _maps(study)
     return jinja.get_template("stretch.html").render(
-        days=study.days, say_day=words.say_day, counts=_counts(study),
-        left=words.left_lines(study), no_one_left=words.no_one_left(study), unjudged=words.unjudged_lines(study),
+        days=study.days, say_day=words.say_day, counts=words.counts(study),
+        left=words.left_lines(study), how_many_left=words.how_many_left(study),
+        no_one_left=words.no_one_left(study), unjudged=words.unjudged_lines(study),
         changes=_changes(study, inch), sides=words.side_lines(study.places),
         groups=_groups(study, crop_of, against_leaves, inch), against_leaves=against_leaves, maps=maps,
         legend=charts.legend(scale) if maps else "",
         places=_place_growth(study, inch), by=study.by, band_note=words.BAND_NOTE, light_note=words.LIGHT_NOTE,
         side_note=words.SIDE_NOTE, hatch=charts.HATCH, version=__version__,
     )
-
-
-def unbroken(text: str) -> str:
-    """Numbers stay with their units at the end of a line: `95 %`, `0.8 mm`, `4 flats`, `11 March`."""
-    return re.sub(r"(?<=\d) (?=%|mm|in\b|days?\b|flats?\b|µmol|[A-Z][a-z])|(?<=[A-Z][a-z]) (?=\d)", "\u00a0", text)
 
 
 def write_stretch(path: Path, study: Study, crop_of: CropOf, *, against_leaves: bool = False,
@@ -96,11 +92,6 @@ def flat_chart(history: FlatHistory, crop: Crop | None, *, inch: bool = False) -
         '{}</div><p class="note">The line joins the middle plants; bars span the middle half of the plants. Shaded: '
         'what is expected of the crop, for stems up to its target height, leaves included.{}</p>'
     ).format(boxes, turned)
-
-
-def _counts(study: Study) -> str:
-    flats = len({(flat.flat, flat.sown) for flat in study.history.flats})
-    return f"{words.count(flats, 'flat')} on {words.count(len(study.days), 'day')}"
 
 
 def _changes(study: Study, inch: bool) -> list[ChangePart]:

@@ -29,9 +29,8 @@ SEVERAL = "*"
 def print_stretch(console: Console, study: Study, crop_of: Callable[[FlatHistory], Crop | None], *,
                   against_leaves: bool = False, inch: bool = False) -> None:
     days = study.days
-    flats = words.count(len({(f.flat, f.sown) for f in study.history.flats}), "flat")
     when = words.say_day(days[0]) + (f" to {words.say_day(days[-1])}" if len(days) > 1 else "")
-    _say(console, f"Stretch over time, {when} {days[-1].year}: {flats} on {words.count(len(days), 'day')}", bold=True)
+    _say(console, f"Stretch over time, {when} {days[-1].year}: {words.counts(study)}", bold=True)
     if len(days) == 1:
         _say(console, "One day shows no growth yet. Photograph the same flats again in three to seven days.")
     _answers(console, study, inch)
@@ -42,7 +41,7 @@ def print_stretch(console: Console, study: Study, crop_of: Callable[[FlatHistory
 def _answers(console: Console, study: Study, inch: bool) -> None:
     _head(console, "Flats that left their crop's band")
     left = [f"{flat}: {what}" for flat, what in words.left_lines(study)]
-    _items(console, left or [words.no_one_left(study)])
+    _items(console, [words.how_many_left(study), *left] if left else [words.no_one_left(study)])
     if study.unjudged:
         _items(console, [f"Not judged: {'; '.join(words.unjudged_lines(study))}"])
     if study.changes:
@@ -116,6 +115,8 @@ def text_chart(courses: Sequence[Course], limit: float | None, *, x_title: str) 
             here = paper[row(y)][column(x)]
             paper[row(y)][column(x)] = letter if here in " -" else SEVERAL
     labels = {row(y): f"{y:.2f}" for y in ticks(y0, y1, most=4)}
+    if limit and y0 < limit < y1:  # its row is at its own height, not at a round number's near by
+        labels[row(limit)] = f"{limit:.2f}"
     lines = [f"  {labels.get(i, ''):>5} |{''.join(cells).rstrip()}{beside[i]}" for i, cells in enumerate(paper)]
     axis, numbers = ["-"] * COLUMNS, [" "] * (COLUMNS + 4)
     for x in ticks(x0, x1, most=7):

@@ -7,6 +7,7 @@ from datetime import date
 from statistics import fmean
 
 from seedlingcv.records.history import FlatHistory
+from seedlingcv.report.words import count, listed
 from seedlingcv.stretch.change import ChangeEffect, TwoSlopes
 from seedlingcv.stretch.growth import FlatGrowth, Growth, PlaceGrowth
 from seedlingcv.stretch.place import Across, Place
@@ -74,12 +75,10 @@ def flat_numbers(flats: Sequence[FlatHistory]) -> str:
     return f"flat{'' if len(names) == 1 else 's'} {listed(names)}"
 
 
-def listed(names: Sequence[str]) -> str:
-    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else "".join(names)
-
-
-def count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
+def counts(study: Study) -> str:
+    """`16 flats on 6 days`."""
+    flats = len({(flat.flat, flat.sown) for flat in study.history.flats})
+    return f"{count(flats, 'flat')} on {count(len(study.days), 'day')}"
 
 
 def left_lines(study: Study) -> list[tuple[str, str]]:
@@ -87,8 +86,22 @@ def left_lines(study: Study) -> list[tuple[str, str]]:
     return [(f"{flat.place[0].upper()}{flat.place[1:]}, {flat.crop}", band.sentence) for flat, band in study.left]
 
 
+def how_many_left(study: Study) -> str:
+    """`5 of 12 flats left their band; 2 more are about to.`"""
+    gone = sum(band.left for _, band in study.left)
+    soon = len(study.left) - gone
+    text = f"{gone} of {count(_judged(study), 'flat')} left {'its' if gone == 1 else 'their'} band"
+    if not gone:
+        text = f"None of {count(_judged(study), 'flat')} left its band yet"
+    return text + (f"; {soon}{' more' if gone else ''} {'is' if soon == 1 else 'are'} about to." if soon else ".")
+
+
+def _judged(study: Study) -> int:
+    return sum(flat.potted is None for flat in study.history.flats) - len(study.unjudged)
+
+
 def no_one_left(study: Study) -> str:
-    judged = sum(flat.potted is None for flat in study.history.flats) - len(study.unjudged)
+    judged = _judged(study)
     return f"None of {count(judged, 'flat')} left its band." if judged else "No flat can be judged yet."
 
 

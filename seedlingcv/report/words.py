@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -99,6 +100,21 @@ FIGURES = (
     Figure("greenness", "Greenness (green leaf index, −1 to 1)", "ratio", on_page=False),
     Figure("yellow_fraction", "Leaf yellowing", "share"),
 )
+
+
+def listed(names: Sequence[str]) -> str:
+    """`31, 32 and 35`."""
+    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else "".join(names)
+
+
+def count(number: int, noun: str) -> str:
+    """`1 flat`, `4 flats`."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def unbroken(text: str) -> str:
+    """Numbers stay with their units at the end of a line: `95 %`, `0.8 mm`, `4 flats`, `11 March`."""
+    return re.sub(r"(?<=\d) (?=%|mm|in\b|days?\b|flats?\b|µmol|[A-Z][a-z])|(?<=[A-Z][a-z]) (?=\d)", "\u00a0", text)
 
 
 def figure(value: float | None, kind: str, *, inch: bool = False) -> str:

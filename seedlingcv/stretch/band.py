@@ -4,7 +4,7 @@ Legginess: the limits of the crop's file by leaf stage. A flat is judged by its 
 
 Stem length: no published band by age is known. Shown is the crop's target height over the soil, leaves included
 (`heights_mm`, common practice), at the ages at which the crop usually comes to each stage, straight between them: seed
-leaves a third of the usual time to potting up (judgement, as the list reckons), potting up at the middle of
+leaves a third of the usual time to potting up (as the list reckons too), potting up at the middle of
 `weeks_to_pot_up`, sale after the middle of `weeks_in_pot`. For a stem only the upper edge counts: one that alone is as
 long as the whole plant should be high is too long, but a good one may be below the lower edge, as leaves rise above it.
 """
@@ -24,7 +24,8 @@ from seedlingcv.stretch.series import Look, looks_of
 LEAST_PLANTS = 5  # plants measured on a day, below which a flat isn't judged by them (judgement)
 SOON_DAYS = 7  # a nursery plans by the week
 LEAST_DAYS = 3  # between two looks, below which growth isn't told from error (judgement)
-SEED_LEAVES_AT = 1 / 3  # of the usual time to potting up
+# Of the usual weeks to pot-up, what emergence and seed leaves take: common practice, no source.
+SEED_LEAVES_AT = 1 / 3
 
 
 @dataclass(frozen=True)
@@ -98,6 +99,7 @@ def _left(looks: Sequence[Look], bands: Bands) -> LeftBand:
         first -= 1
     last = looks[-1]
     limit = bands.leggy_limit(last.leaves)
+    fell = False
     if first == 0:
         start, end = looks[0], last
         what = f"was beyond its band when first looked at, on {_day(start.day)}"
@@ -106,11 +108,13 @@ def _left(looks: Sequence[Look], bands: Bands) -> LeftBand:
         end = next((k for k in looks[first:] if (k.day - start.day).days >= LEAST_DAYS), last)
         before, now = bands.leggy_limit(start.leaves), bands.leggy_limit(looks[first].leaves)
         what = f"left its band on {_day(looks[first].day)}"
-        if before != now:  # it may have stood still: seed leaves are judged by another limit
-            what += f", when true leaves brought its limit from {_limit(before)} to {_limit(now)}"
+        fell = before > now  # it may have stood still: seed leaves are judged by another limit
+        what += f", as true leaves lowered its limit to {_limit(now)}" if fell else ""
     growth = growth_between(start.at, end.at, "legginess")
     text = f"{what}: {_course(start, end, growth)}"
-    if end is not last:
+    if fell and growth and growth.low is not None and growth.low <= 0 <= growth.high:
+        text = f"{what}: legginess {last.median:.2f}, no clear gain"
+    elif end is not last:
         text += f"; {last.median:.2f} on {_day(last.day)}"
     return LeftBand(True, looks[first].day, last.median, limit, growth, text)
 

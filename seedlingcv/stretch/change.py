@@ -18,6 +18,7 @@ from datetime import date, timedelta
 from statistics import fmean, median
 
 from seedlingcv.records.history import FlatHistory, History, LightChange
+from seedlingcv.records.standing import plain_name
 from seedlingcv.stretch.growth import slope_through
 from seedlingcv.stretch.over_flats import Mean, mean_over, same_flat, t_quantile
 from seedlingcv.stretch.series import Look, age_on, looks_of, sown_of
@@ -89,8 +90,8 @@ class ChangeEffect:
 
     @property
     def at_once(self) -> bool:
-        shelves, days = {c.shelf for c in self.changed}, {c.turn for c in self.changed}
-        return len(self.changed) > 1 and len(days) == 1 and len(shelves) == 1 and None not in shelves
+        shelves, days = {plain_name(c.shelf or "") for c in self.changed}, {c.turn for c in self.changed}
+        return len(self.changed) > 1 and len(days) == 1 and len(shelves) == 1 and "" not in shelves
 
 
 def change_effects(history: History) -> tuple[ChangeEffect, ...]:

@@ -6,7 +6,9 @@ from seedlingcv.trials.compare import Comparison, Group
 from seedlingcv.trials.design import BY
 from seedlingcv.trials.matters import verdict
 from seedlingcv.trials.pairs import Difference
-from seedlingcv.trials.units import PLURALS, WORDS, level_name
+from seedlingcv.trials.units import LIGHTS, PLURALS, level_name
+
+MOST_LINES = 5  # pairs told one by one; of more the table tells
 
 VERDICT = {
     "nothing": "not tested",
@@ -21,19 +23,38 @@ VERDICT = {
 
 
 def answer(comparison: Comparison, *, inch: bool = False) -> str:
-    """The whole answer in one sentence."""
+    """The whole answer in one sentence: of several pairs that can be told apart, the one furthest apart."""
     if comparison.why_nothing is not None:
         return _nothing(comparison, inch)
     if len(comparison.differences) == 1:
         return _pair(comparison, comparison.differences[0], inch)
-    return _several(comparison, inch)
+    if (widest := _widest(comparison)) is not None:
+        return _pair(comparison, widest if widest.estimate > 0 else widest.turned, inch)
+    return _none_of_several(comparison, inch)
 
 
 def pair_lines(comparison: Comparison, *, inch: bool = False) -> tuple[str, ...]:
-    """Of several pairs, a short line for each that can be told apart; none where the answer itself is the pair."""
-    if len(comparison.differences) < 2:
+    """Of several pairs what the answer leaves unsaid: a short line for each other one that can be told apart, or how
+    many there are, and those that can't be. None where the answer itself says all."""
+    widest, found = _widest(comparison), comparison.differences
+    if len(found) < 2 or widest is None:
         return ()
-    return tuple(_short(comparison, difference, inch) for difference in comparison.differences if difference.real)
+    others = [difference for difference in found if difference.real and difference is not widest]
+    lines = [_short(comparison, difference, inch) for difference in others]
+    same = [difference for difference in found if not difference.real]
+    if len(others) > MOST_LINES or len(same) > MOST_LINES:
+        lines.append(f"Of {len(found)} pairs {len(others) + 1} can be told apart; the table has them all.")
+        return tuple(lines[-1:])
+    for word, which in (("Can't be told apart yet", "unsure"), ("No difference that would matter", "none")):
+        pairs = [f"{name_of(comparison.question.by, d.one)} and {name_of(comparison.question.by, d.other)}"
+                 for d in same if verdict(d, comparison.matter) == which]
+        if pairs:
+            lines.append(f"{word}: {'; '.join(pairs)}.")
+    return tuple(lines)
+
+
+def _widest(comparison: Comparison) -> Difference | None:
+    return max((d for d in comparison.differences if d.real), key=lambda d: abs(d.estimate), default=None)
 
 
 def verdict_words(comparison: Comparison, difference: Difference) -> str:
@@ -41,9 +62,10 @@ def verdict_words(comparison: Comparison, difference: Difference) -> str:
 
 
 def interval(comparison: Comparison, difference: Difference, inch: bool = False) -> str:
-    """`0.05 to 0.37`, without the unit."""
-    figure = comparison.question.measure
-    return f"{figure.number(difference.low, inch)} to {figure.number(difference.high, inch)}"
+    """`0.05 to 0.37`, without the unit; a digit more where an end that leaves 0 out would read as 0."""
+    figure, ends = comparison.question.measure, (difference.low, difference.high)
+    finer = int(difference.real and any(figure.number(end, inch).strip("0.\u2212") == "" for end in ends))
+    return " to ".join(figure.number(end, inch, finer=finer) for end in ends)
 
 
 def name_of(by: str, group: str) -> str:
@@ -67,15 +89,16 @@ def plants(comparison: Comparison) -> str:
 def _pair(comparison: Comparison, difference: Difference, inch: bool) -> str:
     by, figure, matter = comparison.question.by, comparison.question.measure, comparison.matter
     one, other = _where(by, difference.one), _where(by, difference.other)
-    if figure.number(difference.estimate, inch).strip("0.\u2212") == "":
-        seen = f"had the same {figure.name} as"
-    else:
+    joint, seen = "as", f"had the same {figure.name}"
+    if figure.number(difference.estimate, inch).strip("0.\u2212") != "":
         words = figure.more if difference.estimate > 0 else figure.less
-        seen = f"{words.format(figure.text(abs(difference.estimate), inch))} than"
-    said = f"{_sentence(one)} {plants(comparison)} {seen} {other}"
+        joint, seen = "than", words.format(figure.text(abs(difference.estimate), inch))
+    said = f"{_sentence(plants(comparison))} {seen} {one} {joint} {other}"
     if by not in ("light", "spectrum", "shelf"):
-        said = f"{_sentence(plants(comparison))} {one} {seen} those {other}"
-    within = f"(95 % interval {_size_interval(comparison, difference, inch)})"
+        said = f"{_sentence(plants(comparison))} {one} {seen} {joint} those {other}"
+    means = {group.name: figure.number(group.mean, inch) for group in comparison.groups}
+    within = (f"({means[difference.one]} against {means[difference.other]}; 95 % interval of the difference "
+              f"{_size_interval(comparison, difference, inch)})")
     limit = "" if matter is None else figure.text(matter.size, inch)
     end = {
         "unsure": f"the {comparison.kinds} differ so much among themselves that this may be chance: can't tell yet.",
@@ -86,32 +109,28 @@ def _pair(comparison: Comparison, difference: Difference, inch: bool) -> str:
         "small": f"more than chance, but too little to matter (that would be {limit}).",
         "none": f"and any difference is smaller than would matter ({limit}).",
     }[verdict(difference, matter)]
-    joint = ", but " if verdict(difference, matter) == "unsure" else ", "
-    return f"{said} {within}{joint}{end}"
+    return f"{said} {within}, {'but ' if verdict(difference, matter) == 'unsure' else ''}{end}"
 
 
 def _size_interval(comparison: Comparison, difference: Difference, inch: bool) -> str:
     """Of the size as the sentence tells it: of a difference told as `less`, the signs turned."""
-    figure = comparison.question.measure
-    low, high = difference.low, difference.high
-    if difference.estimate < 0 and low is not None and high is not None:
-        low, high = -high, -low
-    return f"{figure.number(low, inch)} to {figure.number(high, inch)}"
+    return interval(comparison, difference.turned if difference.estimate < 0 else difference, inch)
 
 
-def _several(comparison: Comparison, inch: bool) -> str:
-    by, figure = comparison.question.by, comparison.question.measure
-    tested = sorted((group for group in comparison.groups if group.low is not None), key=lambda group: group.mean)
-    span = f"{_span(comparison, tested[0], inch)}, {_span(comparison, tested[-1], inch)}"
-    real = sum(difference.real for difference in comparison.differences)
-    if real:
-        pairs = f"{real} of {len(comparison.differences)} pairs can be told apart"
-        return f"{_sentence(plants(comparison))} differ in {figure.name} with the {BY[by]}: {span}; {pairs}."
-    if all(verdict(difference, comparison.matter) == "none" for difference in comparison.differences):
+def _none_of_several(comparison: Comparison, inch: bool) -> str:
+    question, found = comparison.question, comparison.differences
+    named = {name for difference in found for name in (difference.one, difference.other)}
+    seen = sorted((group for group in comparison.groups if group.name in named), key=lambda group: group.mean)
+    span = f"{_span(comparison, seen[0], inch)}, {_span(comparison, seen[-1], inch)}"
+    if all(verdict(difference, comparison.matter) == "none" for difference in found):
         end = "any difference is smaller than would matter."
     else:
         end = f"the {comparison.kinds} differ so much among themselves that this may be chance: can't tell yet."
-    return f"No {BY[by]} can be told from another in {figure.name} of {plants(comparison)}: {span}; {end}"
+    against = question.against if question.against in named else None
+    who = f"No {BY[question.by]} can be told from {name_of(question.by, against) if against else 'another'}"
+    if question.pairs:
+        who = "None of the pairs named can be told apart"
+    return f"{who} in {question.measure.name} of {plants(comparison)}: {span}; {end}"
 
 
 def _short(comparison: Comparison, difference: Difference, inch: bool) -> str:
@@ -137,6 +156,12 @@ def _nothing(comparison: Comparison, inch: bool) -> str:
 def next_trial(comparison: Comparison, *, inch: bool = False) -> tuple[str, ...]:
     """How many flats the next trial needs, in sentences."""
     planning, figure, by = comparison.planning, comparison.question.measure, BY[comparison.question.by]
+    if comparison.why_nothing is not None and len(comparison.groups) < 2 and comparison.left_out:
+        return (f"Measure the flats of all {PLURALS[by]} on the same days, or compare at another age (--age) or at "
+                "equal leaf stage (--leaves).",)
+    if comparison.why_nothing is not None and comparison.kind == "shelf" and by in LIGHTS:
+        return (f"Hang each over at least two shelves, better four to six, or swap the {PLURALS[by]} between "
+                f"batches: how much shelves differ by chance has to be seen before a {by} can be judged.",)
     if comparison.why_nothing is not None:
         return (f"Give each {by} four to six flats of its own, spread over shelves and batches: how much flats differ "
                 f"by chance has to be seen before a {by} can be judged.",)
@@ -148,13 +173,13 @@ def next_trial(comparison: Comparison, *, inch: bool = False) -> tuple[str, ...]
     few = "more than 200" if planning.each is None else str(planning.each)
     low = "more than 200" if planning.at_least is None else str(planning.at_least)
     high = "more than 200" if planning.at_most is None else str(planning.at_most)
-    lines = [f"To see a difference of {wanted} in 4 trials of 5 takes about {few} {kinds} for each of two "
-             f"{PLURALS[by]}."]
+    lines = [f"To see a difference of {wanted} takes about {few} {kinds} for each of two {PLURALS[by]}; then 4 trials "
+             "of 5 show it."]
     if low != high:
         lines[0] += f" The scatter is known from few {kinds} only, so it may be {low} to {high}."
     if planning.smallest_seen is not None:
-        lines.append(f"This trial would have shown a difference of {figure.text(planning.smallest_seen, inch)} in 4 "
-                     "cases of 5.")
+        lines.append(f"Of 5 trials like this one 4 would show a difference of "
+                     f"{figure.text(planning.smallest_seen, inch)}.")
     if planning.plant_share is not None:
         lines.append(f"{_sentence(kinds)} differ by {figure.text(planning.unit_sd, inch)} and plants of a flat by "
                      f"{figure.text(planning.plant_sd, inch)} (standard deviations): "
@@ -165,12 +190,8 @@ def next_trial(comparison: Comparison, *, inch: bool = False) -> tuple[str, ...]
 def _more_plants(share: float) -> str:
     if share < 0.2:
         return "measuring more plants in each flat would hardly help, more flats would."
-    return f"{100 * share:.0f} % of what flats differ by comes from how few plants were measured: measuring more helps."
-
-
-def blocks_words(comparison: Comparison) -> str:
-    """`batches and varieties`, what was taken out."""
-    return " and ".join(PLURALS[WORDS[factor]] for factor in (*comparison.blocks, *comparison.random))
+    return (f"about {100 * share:.0f} % of what flats differ by comes from how few plants were measured, so measuring "
+            "more of them helps.")
 
 
 def _sentence(text: str) -> str:

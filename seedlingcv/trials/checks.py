@@ -7,15 +7,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from seedlingcv.trials.design import BY
-from seedlingcv.trials.means import Estimates, least_squares
-from seedlingcv.trials.pairs import Difference, differences
+from seedlingcv.trials.design import BY, Stage
+from seedlingcv.trials.means import Estimates, least_squares, two_groups
+from seedlingcv.trials.pairs import Difference, contrast
 from seedlingcv.trials.units import PLURALS, WORDS, Layout, design_matrix
 
 LEAST_FOR_SHAPE = 8  # units: below that a test of normality finds next to nothing (judgement)
 LEAST_FOR_SPREAD = 4  # units in each group, for the same reason
 UNEQUAL_PLANTS = 3  # times as many plants in one unit as in another
 DOSE_APART = 1.1  # ratio of daily light integrals that is worth telling
+DAYS_APART, LEAVES_APART = 0.5, 0.25  # of groups' mean age or true leaves, that is worth telling (judgement)
+FAR_OFF = 3.5  # robust standard deviations: of normal figures one in two thousand
+LEAST_FOR_FAR_OFF = 12  # plants of a flat: fewer don't show how much they differ
+SOURCES_APART = 0.5  # of the share of flats measured from photos, likewise
 ALPHA = 0.05
 
 
@@ -29,9 +33,12 @@ class Check:
     p: float | None = None
 
 
-def check_all(layout: Layout, estimates: Estimates, found: Sequence[Difference]) -> tuple[Check, ...]:
-    checks = (_shape(layout, estimates), _spread(layout, estimates), _odd_one(layout, found), _batches(layout),
-              _plants(layout), _dose(layout))
+def check_all(layout: Layout, estimates: Estimates, found: Sequence[Difference], stage: Stage,
+              by_middle_plants: Sequence[Difference] | None = None) -> tuple[Check, ...]:
+    """by_middle_plants : the differences found with flats' medians instead of their means, None where not had"""
+    checks = (_shape(layout, estimates), _spread(layout, estimates), _odd_one(layout, estimates, found),
+              _single_plants(layout, found, by_middle_plants), _batches(layout), _same_stage(layout, stage),
+              _measured_alike(layout), _plants(layout), _dose(layout))
     return tuple(check for check in checks if check is not None)
 
 
@@ -79,7 +86,7 @@ def _spread(layout: Layout, estimates: Estimates) -> Check:
     return Check("equal scatter", "fine", f"All {PLURALS[by]} scatter about alike.", p)
 
 
-def _odd_one(layout: Layout, found: Sequence[Difference]) -> Check:
+def _odd_one(layout: Layout, estimates: Estimates, found: Sequence[Difference]) -> Check:
     """The unit furthest off (externally studentised residual, Bonferroni), and what the answer is without it."""
     from scipy.stats import t
 
@@ -98,34 +105,104 @@ def _odd_one(layout: Layout, found: Sequence[Difference]) -> Check:
     p = min(1.0, float(2 * t.sf(off[worst], df - 1)) * len(values))
     name = layout.tested[worst].name
     if p < ALPHA:
-        after = {True: "Without it the answer would be another one: look at it before you believe either.",
-                 False: "Without it the answer is the same.",
-                 None: "Without it nothing could be compared."}[_changes(layout, worst, found)]
+        changed = _changed(layout, estimates, worst, found)
+        after = ("Without it nothing could be compared." if changed is None else
+                 "Without it the answer would be another one: look at it before you believe either." if changed else
+                 "Without it the answer is the same.")
         return Check("odd ones", "look", f"{name[0].upper()}{name[1:]} is out of line with the others. {after}", p)
     text = f"No {layout.kind} is out of line with the others of its {BY[layout.by]}."
-    hangs = [layout.tested[i].name for i in range(len(values)) if _changes(layout, i, found)]
-    if hangs and any(difference.real for difference in found):
-        few = f"{hangs[0]} or others" if len(hangs) > 3 else " or ".join(hangs)
-        text += f" But the answer hangs on single ones: without {few} it would be another. Take it with care."
-        return Check("odd ones", "look", text, p)
+    if told := _hangs(layout, estimates, found):
+        return Check("odd ones", "look", f"{text} But {told} Take it with care.", p)
     return Check("odd ones", "fine", text, p)
 
 
-def _changes(layout: Layout, leave: int, found: Sequence[Difference]) -> bool | None:
-    """Whether any difference becomes real, or stops being it, without that unit; None where nothing is left to tell.
+def _hangs(layout: Layout, estimates: Estimates, found: Sequence[Difference]) -> str:
+    """What would be said otherwise without a single unit, in words; empty where nothing real would change."""
+    names: dict[int, list[str]] = {}
+    for i, unit in enumerate(layout.tested):
+        for pair in _changed(layout, estimates, i, found) or ():
+            names.setdefault(pair, []).append(unit.name)
+    if not names or not any(difference.real for difference in found):
+        return ""
+    first, units = next(iter(names.items()))
+    few = f"{units[0]} or others" if len(units) > 3 else " or ".join(units)
+    if len(found) == 1:
+        return f"the answer hangs on single ones: without {few} it would be another."
+    pair = f"{found[first].one} and {found[first].other}"
+    more = f" The same goes for {len(names) - 1} more of the {len(found)} pairs." if len(names) > 1 else ""
+    return f"what is said of {pair} hangs on single ones: without {few} it would be another.{more}"
 
-    By least squares with blocks, whatever the method of the answer.
+
+def _changed(layout: Layout, estimates: Estimates, leave: int, found: Sequence[Difference]) -> list[int] | None:
+    """Which of the differences become real, or stop being it, without that unit; None where nothing is left to tell.
+
+    By t or least squares as in the answer; of a mixed model by least squares with all as blocks, and only where that
+    says with all units what the mixed model says.
     """
-    kept = np.arange(len(layout.tested)) != leave
-    x = design_matrix(layout, layout.blocks)[kept]
-    if np.linalg.matrix_rank(x) < x.shape[1] or len(x) <= x.shape[1]:
+    rest = _claims(layout, estimates, np.arange(len(layout.tested)) != leave, found)
+    if rest is None:
         return None
-    values = np.array([unit.value for unit in layout.tested])[kept]
-    pairs = [(difference.one, difference.other) for difference in found]
-    again = differences(least_squares(values, x, len(layout.groups)), layout.groups, pairs,
-                        "t" if len(found) == 1 else "holm")
-    return any(new.real != old.real or (old.real and new.estimate * old.estimate < 0)
-               for new, old in zip(again, found, strict=True))
+    every = _claims(layout, estimates, np.ones(len(layout.tested), bool), found) or rest
+    own = [_claim(difference) for difference in found]
+    return [i for i, (before, after) in enumerate(zip(every, rest, strict=True)) if before == own[i] != after]
+
+
+def _claims(layout: Layout, estimates: Estimates, kept: np.ndarray, found: Sequence[Difference]) -> list[int] | None:
+    """What is claimed of each pair from the units kept: 1 more, -1 less, 0 nothing. The critical value is that of the
+    answer, as it grows with fewer degrees of freedom for a single pair."""
+    from scipy.stats import t
+
+    units = [unit for unit, stays in zip(layout.tested, kept, strict=True) if stays]
+    values = np.array([unit.value for unit in units])
+    first = np.array([unit.group == layout.groups[0] for unit in units])
+    if estimates.method in ("welch", "pooled"):
+        if min(first.sum(), (~first).sum()) < 2:
+            return None
+        rest = two_groups(values[first], values[~first])
+    else:
+        crossed = [factor for factor in layout.random if layout.crosses(factor)]
+        x = design_matrix(layout, (*layout.blocks, *crossed))[kept]
+        if np.linalg.matrix_rank(x) < x.shape[1] or len(x) <= x.shape[1]:
+            return None
+        rest = least_squares(values, x, len(layout.groups))
+    claims = []
+    for difference in found:
+        size, se, df = (float(v) for v in rest.contrast(contrast(layout.groups, difference.one, difference.other)))
+        wider = float(t.ppf(1 - ALPHA / 2, df) / t.ppf(1 - ALPHA / 2, difference.df))
+        claims.append(int(np.sign(size)) if abs(size) > (difference.critical or 0) * wider * se else 0)
+    return claims
+
+
+def _claim(difference: Difference) -> int:
+    return int(np.sign(difference.estimate)) if difference.real else 0
+
+
+def _single_plants(layout: Layout, found: Sequence[Difference], again: Sequence[Difference] | None) -> Check | None:
+    """Whether a few plants far off, or cells measured wrong, carry the answer: flats' medians hardly feel them.
+
+    They are not left out by themselves: in the eight rendered flats that have stems such a rule would also take true
+    plants of two, and brings the photos' mean legginess nearer to the truth in two and further from it in two.
+    """
+    if again is None:
+        return None
+    far = {flat.tray: number for unit in layout.tested for flat in unit.flats if (number := far_off(flat.cells))}
+    if not far:
+        return Check("single plants", "fine", "No plant stands far off the others of its flat.")
+    most = max(far, key=lambda tray: far[tray])
+    where = f"Single plants stand far off the others of their flats, most of them in {most} ({far[most]})"
+    if [_claim(d) for d in found] == [_claim(d) for d in again]:
+        return Check("single plants", "fine", f"{where}; with middle plants instead of means the answer is the same.")
+    return Check("single plants", "look", f"{where}; with middle plants instead of means the answer would be another. "
+                                          "Look whether they were measured right.")
+
+
+def far_off(cells: Sequence[float]) -> int:
+    """Plants further from the middle one than FAR_OFF robust standard deviations: the median distance x 1.4826, which
+    is the standard deviation of normal figures."""
+    if len(cells) < LEAST_FOR_FAR_OFF:
+        return 0
+    away = np.abs(np.array(cells) - np.median(cells))
+    return int(np.sum(away > FAR_OFF * 1.4826 * np.median(away))) if np.median(away) > 0 else 0
 
 
 def _batches(layout: Layout) -> Check | None:
@@ -152,12 +229,45 @@ def _batches(layout: Layout) -> Check | None:
     return Check("blocks alike", "fine", f"The difference is about the same in every {word}.", p)
 
 
+def _same_stage(layout: Layout, stage: Stage) -> Check | None:
+    """Within its tolerance the stage leaves room for one group to be older than another by the way it was measured."""
+    by_age = stage.age_days is not None
+    means: dict[str, float] = {}
+    for group in layout.groups:
+        own = [value for unit in layout.tested if unit.group == group for flat in unit.flats
+               if (value := flat.age_days if by_age else flat.true_leaves) is not None]
+        means[group] = sum(own) / len(own)
+    low, high = (pick(means, key=lambda group: means[group]) for pick in (min, max))
+    apart = means[high] - means[low]
+    if apart < (DAYS_APART if by_age else LEAVES_APART):
+        return None
+    ahead = f"{apart:.1f} days older than" if by_age else f"{apart:.1f} true leaves ahead of"
+    return Check("same stage", "look", f"When measured, the flats of {high} were {ahead} those of {low} in the mean: "
+                                       "some of the difference is from that.")
+
+
+def _measured_alike(layout: Layout) -> Check | None:
+    """Photos and rulers err in their own ways; where one group has more of either, that looks like a difference."""
+    sources = {group: [flat.source for unit in layout.tested if unit.group == group for flat in unit.flats]
+               for group in layout.groups}
+    shares = {group: sum(source == "photo" for source in of_group) / len(of_group)
+              for group, of_group in sources.items()}
+    if max(shares.values()) - min(shares.values()) < SOURCES_APART:
+        return None
+    listed = ", ".join(f"{group} {of.count('photo')} of {len(of)}" for group, of in sources.items())
+    return Check("measured alike", "look", f"Flats measured from photos: {listed}; the others by ruler. What the two "
+                                           "ways of measuring differ by would look like a difference.")
+
+
 def _plants(layout: Layout) -> Check | None:
-    counts = [unit.plants for unit in layout.tested]
+    kinds, counts = PLURALS[layout.kind], [unit.plants for unit in layout.tested]
+    if 0 in counts:
+        return Check("plants", "unknown", f"On how many plants {'all' if not any(counts) else 'some'} {kinds} rest "
+                                          "isn't known: one line stands for a whole flat.")
     if max(counts) < UNEQUAL_PLANTS * min(counts):
         return None
-    return Check("plants", "look", f"The {PLURALS[layout.kind]} rest on {min(counts)} to {max(counts)} plants; each "
-                                   "counts once all the same, so those with few add more chance.")
+    return Check("plants", "look", f"The {kinds} rest on {min(counts)} to {max(counts)} plants; each counts once all "
+                                   "the same, so those with few add more chance.")
 
 
 def _dose(layout: Layout) -> Check | None:

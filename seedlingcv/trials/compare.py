@@ -33,7 +33,10 @@ from seedlingcv.trials.units import (
 
 @dataclass(frozen=True)
 class Group:
-    """mean over units (blocks counted alike), with its own 95 % interval where groups were tested."""
+    """mean over units (blocks counted alike), with its own 95 % interval where groups were tested.
+
+    plants : measured one by one; whole_flats : flats of which one line stands for all plants
+    """
 
     name: str
     units: int
@@ -43,6 +46,7 @@ class Group:
     low: float | None = None
     high: float | None = None
     lightings: tuple[Lighting, ...] = ()
+    whole_flats: int = 0
 
 
 @dataclass(frozen=True)
@@ -105,7 +109,8 @@ def compare(history: History, question: Question, own_crops: Path | None = None)
     return replace(
         bare, groups=tuple(_with_interval(group, estimates, tested) for group in bare.groups), differences=found,
         method=_method(estimates.method, way, layout), overall=overall(estimates) if len(tested) > 2 else None,
-        checks=check_all(layout, estimates, found), planning=_planning(layout, estimates, found[0], matter))
+        checks=check_all(layout, estimates, found, chosen.stage, _by_middle_plants(layout, pairs, way, question)),
+        planning=_planning(layout, estimates, found, matter))
 
 
 def analyse(layout: Layout) -> tuple[Layout, Estimates | None, tuple[str, ...]]:
@@ -133,6 +138,20 @@ def estimate(layout: Layout, values: np.ndarray) -> Estimates:
         first = np.array([unit.group == layout.groups[0] for unit in layout.tested])
         return two_groups(values[..., first], values[..., ~first])
     return least_squares(values, design_matrix(layout, layout.blocks), len(layout.groups))
+
+
+def _by_middle_plants(layout: Layout, pairs: Sequence[tuple[str, str]], way: str,
+                      question: Question) -> Sequence[Difference] | None:
+    """The same differences with each flat's median instead of its mean, which a few wild plants can't move. None where
+    that says nothing: of counts, of flats of one or two plants, or where all medians are alike."""
+    if question.figure == "true_leaves" or all(len(f.cells) < 3 for unit in layout.tested for f in unit.flats):
+        return None
+    units = tuple(replace(unit, value=unit.value + fmean(flat.median - flat.mean for flat in unit.flats))
+                  for unit in layout.units)
+    layout, estimates, _ = analyse(replace(layout, units=units))
+    if estimates is None or not np.all(np.asarray(estimates.error_variance) > 1e-12 * _scale(layout)):
+        return None
+    return differences(estimates, layout.groups, pairs, way)
 
 
 def _scale(layout: Layout) -> float:
@@ -171,8 +190,9 @@ def _group(layout: Layout, name: str) -> Group:
     units = [unit for unit in layout.units if unit.group == name]
     flats = [flat for unit in units for flat in unit.flats]
     lightings = dict.fromkeys(flat.lighting for flat in flats if flat.lighting)
-    return Group(name, len(units), len({flat.tray for flat in flats}), sum(len(flat.cells) for flat in flats),
-                 fmean(unit.value for unit in units), lightings=tuple(lightings))
+    return Group(name, len(units), len({flat.tray for flat in flats}), sum(flat.plants for flat in flats),
+                 fmean(unit.value for unit in units), lightings=tuple(lightings),
+                 whole_flats=sum(flat.whole for flat in flats))
 
 
 def _with_interval(group: Group, estimates: Estimates, tested: Sequence[str]) -> Group:
@@ -187,7 +207,11 @@ def _with_interval(group: Group, estimates: Estimates, tested: Sequence[str]) ->
 
 def _claim_nothing(bare: Comparison, names: Sequence[str]) -> Comparison:
     """The differences as they are seen, without interval or p."""
-    why = f"there is one {BY[bare.question.by]} only" if len(names) < 2 else _why_nothing(bare.shown_only)
+    why = _why_nothing(bare.shown_only)
+    if len(names) < 2:
+        why = f"there is one {BY[bare.question.by]} only"
+        if bare.left_out:
+            why += " among the flats that could be used"
     means = {group.name: group.mean for group in bare.groups}
     pairs, _ = pairs_to_compare(names, bare.question.against, bare.question.pairs) if len(names) > 1 else ([], "")
     return replace(bare, why_nothing=why, method="none",
@@ -219,17 +243,21 @@ def _method(method: str, way: str, layout: Layout) -> str:
         "pooled": f"t test between {units}, one scatter for both",
         "least squares": f"analysis of variance between {units}{taken}",
         "mixed": "mixed model (REML) with " + " and ".join(PLURALS[WORDS[f]] for f in layout.random)
-                 + f" as random effects{taken}; degrees of freedom after Satterthwaite",
+                 + f" as random effects{taken}; standard errors after Kenward and Roger, degrees of freedom after "
+                 "Satterthwaite",
     }[method]
     return words + WAYS[way]
 
 
-def _planning(layout: Layout, estimates: Estimates, difference: Difference, matter: Matter | None) -> Planning | None:
+def _planning(layout: Layout, estimates: Estimates, found: Sequence[Difference],
+              matter: Matter | None) -> Planning | None:
+    """What the trial could show is told of its least certain pair."""
     if matter is None or matter.size <= 0:
         return None
+    worst = max(found, key=lambda difference: difference.se or 0.0)
     flats = [unit.flats[0] for unit in layout.tested if len(unit.flats) == 1 and unit.flats[0].sd is not None]
     free = sum(len(flat.cells) - 1 for flat in flats)
     within = sum((len(flat.cells) - 1) * (flat.sd or 0.0) ** 2 for flat in flats) / free if free else None
     plants = harmonic_mean([len(flat.cells) for flat in flats]) if flats and layout.kind == "flat" else None
-    return plan(matter.size, float(estimates.error_variance), estimates.error_df, se=difference.se,
-                se_df=difference.df, plant_variance=within, plants=plants)
+    return plan(matter.size, float(estimates.error_variance), estimates.error_df, se=worst.se, se_df=worst.df,
+                critical=worst.critical, plant_variance=within, plants=plants)

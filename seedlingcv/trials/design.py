@@ -11,11 +11,12 @@ from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from statistics import fmean, stdev
+from statistics import fmean, median, stdev
 
 from seedlingcv.crops.crop import load_crop
 from seedlingcv.errors import CropError, SeedlingError
-from seedlingcv.records.history import FlatDay, FlatHistory, History, Lighting
+from seedlingcv.records.history import FlatDay, FlatHistory, History, LightChange, Lighting
+from seedlingcv.records.ruler import WHOLE_FLAT
 from seedlingcv.trials.figures import FIGURES, Figure
 
 BY = {"light": "light", "spectrum": "spectrum", "shelf": "shelf", "variety": "variety", "seed_lot": "seed lot",
@@ -53,7 +54,8 @@ class Question:
 
 @dataclass(frozen=True)
 class FlatValue:
-    """One flat's plants at the stage compared; `cells` are single plants' figures in the figure's own unit."""
+    """One flat's plants at the stage compared; `cells` are single plants' figures in the figure's own unit. `light`
+    names all lights it stood under until then, so that flats with another past are not taken for alike."""
 
     tray: str  # "flat 31": the same for its parts, another one for the number used again
     flat: int
@@ -69,6 +71,17 @@ class FlatValue:
     shelf: str = ""
     sowing: str = ""  # flats sown within a few days of each other share a shelf at the same time
     lighting: Lighting | None = None
+    source: str = "photo"  # or "ruler", or both of a flat whose parts were measured in two ways
+    whole: bool = False  # one line of a ruler sheet for all its plants, nobody knows of how many
+
+    @property
+    def plants(self) -> int:
+        """Plants measured; 0 where one line stands for all."""
+        return 0 if self.whole else len(self.cells)
+
+    @property
+    def median(self) -> float:
+        return median(self.cells)
 
     @property
     def mean(self) -> float:
@@ -157,7 +170,8 @@ def choose_flats(history: History, question: Question) -> Chosen:
         value = _value(flat, found, group)
         same = values.get((value.tray, group))
         values[value.tray, group] = value if same is None else replace(
-            same, cells=same.cells + value.cells, variety=_joined(same.variety, value.variety))
+            same, cells=same.cells + value.cells, variety=_joined(same.variety, value.variety),
+            source=_joined(same.source, value.source), whole=same.whole and value.whole)
     return Chosen(tuple(values.values()), tuple(left_out), crop, stage)
 
 
@@ -262,33 +276,34 @@ def _why_not_then(days: Sequence[_Candidate], stage: Stage) -> str:
 def _group(found: _Candidate, question: Question) -> tuple[str | None, str]:
     """The flat's group, or why it has none."""
     flat, day, by = found.history, found.day, question.by
-    if by in ("light", "spectrum", "shelf") and (change := _late_change(found)):
-        return None, change
+    if by in ("light", "spectrum", "shelf") and (late := _late_changes(found)):
+        after = (late[0].day - flat.sown).days if flat.sown else None
+        when = f"{after} days after sowing" if after is not None else f"on {late[0].day.isoformat()}"
+        return None, f"light changed from {late[0].before} to {late[0].after} {when}"
     known = {"light": day.light, "spectrum": day.lighting.spectrum if day.lighting else None, "shelf": day.shelf,
              "variety": flat.variety, "seed_lot": flat.seed_lot, "batch": flat.batch}[by]
     return (known, "") if known else (None, f"{BY[by]} not known")
 
 
-def _late_change(found: _Candidate) -> str | None:
-    """The change of light that the flat has had too late to count as standing under one light, in words."""
-    flat, first_seen = found.history, found.history.days[0].day
+def _late_changes(found: _Candidate) -> list[LightChange]:
+    """The changes of light that the flat has had too late to count as standing under one light."""
+    flat, first_seen, late = found.history, found.history.days[0].day, []
     for change in flat.changes:
-        if change.day > found.day.day:
-            continue
         after = (change.day - flat.sown).days if flat.sown else None
         early = after is not None and (after <= EARLY_DAYS or (after <= EARLY_UNSEEN_DAYS and change.day <= first_seen))
-        if not early:
-            when = f"{after} days after sowing" if after is not None else f"on {change.day.isoformat()}"
-            return f"light changed from {change.before} to {change.after} {when}"
-    return None
+        if change.day <= found.day.day and not early:
+            late.append(change)
+    return late
 
 
 def _value(flat: _Flat, found: _Candidate, group: str) -> FlatValue:
-    day = found.day
+    day, late = found.day, _late_changes(found)
+    lights = [late[0].before, *(change.after for change in late)] if late else [day.light or ""]
     return FlatValue(tray=flat.tray, flat=flat.history.flat, group=group, cells=found.cells, day=day.day,
                      age_days=found.age_days, true_leaves=found.true_leaves,
                      spread_mm=_mean_of(day, "leaf_spread_mm"), batch=flat.batch, variety=flat.history.variety or "",
-                     light=day.light or "", shelf=day.shelf or "", sowing=flat.sowing, lighting=day.lighting)
+                     light=", then ".join(lights), shelf=day.shelf or "", sowing=flat.sowing, lighting=day.lighting,
+                     source=day.source, whole=[cell.cell for cell in day.measurement.singles] == [WHOLE_FLAT])
 
 
 def _mean_of(day: FlatDay, figure: str) -> float | None:

@@ -33,6 +33,11 @@ class Figure:
         return (f"{self.name[0].upper()}{self.name[1:]}" + (f", {unit}" if unit else "")
                 + (f" ({self.meaning})" if self.meaning else ""))
 
+    @property
+    def told(self) -> str:
+        """`legginess (stem length / leaf spread)`: with its meaning, where it is named first."""
+        return f"{self.name} ({self.meaning})" if self.meaning else self.name
+
     def shown_unit(self, inch: bool) -> str:
         return self.inch_unit if inch and self.inch_unit else self.unit
 
@@ -40,11 +45,11 @@ class Figure:
         """The figure's own unit in one unit as shown."""
         return self.per_inch_unit if inch and self.inch_unit else self.per_shown
 
-    def number(self, value: float | None, inch: bool = False) -> str:
-        """As shown, without the unit; `–` for one not had."""
+    def number(self, value: float | None, inch: bool = False, *, finer: int = 0) -> str:
+        """As shown, without the unit; `–` for one not had. finer : so many digits more"""
         if value is None:
             return "–"
-        digits = self.decimals + (1 if inch and self.inch_unit else 0)
+        digits = self.decimals + (1 if inch and self.inch_unit else 0) + finer
         shown = round(value / self.per(inch), digits)
         return f"{shown + 0.0:.{digits}f}".replace("-", "\u2212")
 
@@ -55,7 +60,7 @@ class Figure:
 
 INCHES = {"inch_unit": "in", "per_inch_unit": MM_PER_INCH}
 FIGURES = {figure.field: figure for figure in (
-    Figure("legginess", "legginess", "had {} more stem for their leaves", "had {} less stem for their leaves", 2,
+    Figure("legginess", "legginess", "were {} leggier", "were {} less leggy", 2,
            meaning="stem length / leaf spread"),
     Figure("stem_length_mm", "stem length", "had stems {} longer", "had stems {} shorter", 1, "mm", **INCHES),
     Figure("hypocotyl_length_mm", "stem to the seed leaves", "had {} more stem below the seed leaves",

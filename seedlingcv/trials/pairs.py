@@ -9,7 +9,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -33,6 +33,17 @@ class Difference:
     low: float | None = None
     high: float | None = None
     p: float | None = None
+
+    @property
+    def critical(self) -> float | None:
+        """How many standard errors the interval reaches to each side."""
+        return None if self.high is None or not self.se else (self.high - self.estimate) / self.se
+
+    @property
+    def turned(self) -> Difference:
+        """The same seen from the other side."""
+        low, high = (None if end is None else -end for end in (self.high, self.low))
+        return replace(self, one=self.other, other=self.one, estimate=-self.estimate, low=low, high=high)
 
     @property
     def real(self) -> bool:

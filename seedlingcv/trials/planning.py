@@ -36,9 +36,10 @@ class Planning:
 
 
 def plan(difference: float, variance: float, df: float, *, se: float | None = None, se_df: float | None = None,
-         plant_variance: float | None = None, plants: float | None = None) -> Planning:
-    """variance between units on df degrees of freedom; se, se_df : of the difference in this trial; plant_variance
-    within flats, plants : (harmonic) mean number a flat."""
+         critical: float | None = None, plant_variance: float | None = None, plants: float | None = None) -> Planning:
+    """variance between units on df degrees of freedom; se, se_df, critical : of the difference in this trial, and how
+    many standard errors off it must be to be claimed there (by t if not given); plant_variance within flats, plants :
+    (harmonic) mean number a flat."""
     from scipy.stats import chi2
 
     low = variance * df / float(chi2.ppf((1 + SURE) / 2, df))
@@ -46,19 +47,19 @@ def plan(difference: float, variance: float, df: float, *, se: float | None = No
     share = plant_variance / plants / variance if plant_variance is not None and plants and variance > 0 else None
     return Planning(
         difference, units_needed(difference, variance), units_needed(difference, low), units_needed(difference, high),
-        _smallest_seen(se, se_df) if se and se_df else None, sqrt(variance),
+        _smallest_seen(se, se_df, critical) if se and se_df else None, sqrt(variance),
         None if plant_variance is None else sqrt(plant_variance), None if share is None else min(share, 1.0))
 
 
-def power(difference: float, se: float, df: float) -> float:
-    """Chance that the two-sided t test at 5 % finds the difference: the noncentral t, integrated over the estimated
-    scatter (scipy's own gives up far from 0)."""
+def power(difference: float, se: float, df: float, critical: float | None = None) -> float:
+    """Chance that the two-sided t test at 5 % finds the difference, or one that claims from `critical` standard errors
+    on: the noncentral t, integrated over the estimated scatter (scipy's own gives up far from 0)."""
     import numpy as np
     from scipy.special import ndtr
     from scipy.stats import chi2, t
 
     scatter = np.sqrt(chi2.ppf((np.arange(SLICES) + 0.5) / SLICES, df) / df)
-    critical, off = float(t.ppf(1 - LEVEL / 2, df)), abs(difference) / se
+    critical, off = critical or float(t.ppf(1 - LEVEL / 2, df)), abs(difference) / se
     return float(np.mean(ndtr(off - critical * scatter) + ndtr(-off - critical * scatter)))
 
 
@@ -74,7 +75,7 @@ def units_needed(difference: float, variance: float) -> int | None:
     return low
 
 
-def _smallest_seen(se: float, df: float) -> float:
+def _smallest_seen(se: float, df: float, critical: float | None) -> float:
     from scipy.optimize import brentq
 
-    return float(brentq(lambda times: power(times, 1, df) - POWER, 0.01, 200, xtol=1e-3)) * se
+    return float(brentq(lambda times: power(times, 1, df, critical) - POWER, 0.01, 200, xtol=1e-3)) * se

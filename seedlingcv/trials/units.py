@@ -60,7 +60,7 @@ class Unit:
 
     @property
     def plants(self) -> int:
-        return sum(len(flat.cells) for flat in self.flats)
+        return sum(flat.plants for flat in self.flats)
 
 
 @dataclass(frozen=True)

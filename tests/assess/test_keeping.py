@@ -5,7 +5,8 @@ import shutil
 from datetime import date
 
 import pytest
-from test_growth import photograph
+from PIL import Image
+from test_growth import drawn, photograph
 
 from seedlingcv.assess import flat as measuring
 from seedlingcv.assess import folder as folder_module
@@ -13,7 +14,7 @@ from seedlingcv.assess.folder import assess_folder
 from seedlingcv.assess.keeping import Keeping
 from seedlingcv.errors import RecordsError
 from seedlingcv.records import keep, recall
-from seedlingcv.records.database import open_records
+from seedlingcv.records.database import Records, open_records
 from seedlingcv.records.log import Correction, Potting, RootCheck
 from seedlingcv.records.register import read_register
 
@@ -153,3 +154,83 @@ def test_records_that_fail_on_the_way_don_t_cost_the_list(photos, tmp_path, monk
     done = assess(photos, tmp_path / "season.db")
     assert len(done.entries) == 1 and len(done.complaints) == 1 and "The disk is full" in done.complaints[0]
     assert "The list is complete" in done.complaints[0] and done.needs_attention
+
+
+def test_a_server_that_is_gone_on_the_way_doesn_t_cost_the_list(photos, filled, database, monkeypatch):
+    real = measuring.measure_flat
+
+    def gone(*_):
+        raise RecordsError("The server can't be reached.", where="postgresql://…")
+
+    def measure_then_lose_the_server(*arguments, **more):
+        monkeypatch.setattr(Records, "reading", gone)
+        monkeypatch.setattr(Records, "writing", gone)
+        return real(*arguments, **more)
+
+    monkeypatch.setattr(folder_module, "measure_flat", measure_then_lose_the_server)
+    done = assess(photos, database)
+    assert [e.measurement.cells for e in done.entries] == [e.measurement.cells for e in filled[0].entries]
+    assert len(done.complaints) == 2 and all("can't be reached" in text for text in done.complaints)
+    assert "without what the records know" in " ".join(done.complaints)
+
+
+def test_a_photo_without_a_date_costs_no_other_flat_its_place(photos, tmp_path):
+    folder, database = tmp_path / "photos", tmp_path / "season.db"
+    folder.mkdir()
+    Image.fromarray(drawn(25.0)[..., ::-1]).save(folder / "undated.jpg", quality=95)
+    shutil.copy(photos / "flats.csv", folder)
+    done = assess(folder, database)
+    assert len(done.entries) == 1 and done.needs_attention
+    (said,) = done.complaints
+    assert "flat 31" in said and "no date" in said
+    with open_records(database, make=False) as records, records.reading() as connection:
+        assert connection.exec_driver_sql("SELECT count(*) FROM photos").scalar() == 1, "keeping went on"
+
+
+def test_a_layout_put_right_has_every_day_measured_again(photos, database, measured_flats):
+    """As if the register had named 4x8 when the photos were measured."""
+    with open_records(database) as records:
+        with records.writing() as connection:
+            connection.exec_driver_sql('UPDATE measured_days SET "rows" = 4, "columns" = 8, keys_hash = \'\' || id')
+        assert recall.known_days(records, "0.1.0") == set()
+    done = assess(photos, database)
+    assert len(measured_flats) == 3 and not done.needs_attention
+    with open_records(database, make=False) as records:
+        (flat,) = recall.read_history(records).flats
+        assert {d.measurement.layout for d in flat.days} == {"6x12"} and len(flat.days) == 3
+    assess(photos, database)
+    assert len(measured_flats) == 4, "the newest day alone"
+
+
+def test_a_number_used_again_leaves_older_photos_to_the_flat_they_are_of(photos, database, tmp_path, monkeypatch):
+    """Next season's register names another crop and layout; last season's photos lie in the folder still."""
+    layouts = []
+    real = measuring.measure_flat
+    monkeypatch.setattr(folder_module, "measure_flat",
+                        lambda views, layout, *a, **k: layouts.append(layout) or real(views, layout, *a, **k))
+    folder = tmp_path / "photos"
+    shutil.copytree(photos, folder)
+    (folder / "flats.csv").write_text("flat,crop,layout,sown\n31,lettuce,8x16,2026-03-01\n")
+    photograph(folder / "d10.jpg", 17.0, 10)
+    done = assess(folder, database)
+    assert layouts == [(6, 12)] * 2, "of 10 March, which is new, and of the newest day"
+    assert [e.measurement.crop for e in done.entries] == ["tomato"]
+    with open_records(database, make=False) as records:
+        (flat,) = recall.read_history(records).flats
+    assert flat.crop == "tomato" and {d.day.day for d in flat.days} == {8, 10, 14, 20}
+
+
+def test_a_run_that_broke_off_leaves_no_photo_half_kept(photos, tmp_path, monkeypatch, measured_flats):
+    def broken_off(*_):
+        raise KeyboardInterrupt
+
+    database = tmp_path / "season.db"
+    with monkeypatch.context() as patch, pytest.raises(KeyboardInterrupt):
+        patch.setattr(keep, "keep_photos", broken_off)
+        assess(photos, database)
+    with open_records(database, make=False) as records:
+        assert len(recall.known_days(records, "0.1.0")) == 3 and recall.known_photos(records) == {}
+    assess(photos, database)
+    assert len(measured_flats) == 4, "three days, then the newest alone"
+    with open_records(database, make=False) as records:
+        assert len(recall.known_photos(records)) == 3

@@ -225,3 +225,13 @@ def test_the_evaluation_flats_true_measures(evaluation, tmp_path):
     assert all(f["verdict"]["reasons"] for f in flats)
     stretched = next(f["verdict"] for f in flats if f["flat"] == 201)
     assert (stretched["action"], stretched["burial"]) == ("pot_up_early", "deep")
+
+
+@pytest.mark.parametrize("option", ["--csv", "--json", "--report"])
+def test_no_result_is_written_over_the_records(folder, option):
+    database = folder / "season.db"
+    assert call(folder / "ruler.csv", "--records", database).exit_code == 0
+    before = database.read_bytes()
+    done = call(folder / "ruler.csv", "--records", database, option, database)
+    assert done.exit_code == 1 and "won't be written over" in str(done.exception)
+    assert database.read_bytes() == before

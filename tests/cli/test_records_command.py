@@ -1,6 +1,6 @@
 """`records` as a grower types it. Flats, lights and people are invented, also those of the sample season."""
 
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -123,7 +123,8 @@ def test_figures_of_a_day_that_was_photographed(folder):
     assert done.exit_code == 0
     assert "Note: flat 31 was measured from photos on 2025-03-20 too" in " ".join(done.output.split())
     with open_records("season.db") as opened:
-        assert [c.stem_length_mm for c in recall_day(opened, 31, date(2025, 3, 20)).cells] == [83, 36]
+        assert [c.stem_length_mm for c in recall_day(opened, 31, date(2025, 3, 20)).cells] == [40]
+    assert "1 flat-days from photos, 3 flat-days by ruler" in call("show").output, "nothing is lost"
 
 
 def test_show(folder):
@@ -193,6 +194,73 @@ def test_potted(folder):
     done = call("potted", 33, "--cells", "A-C")
     assert f"Potted up on {date.today()}: flat 33 rows A-C." in done.output
     assert "3, 2 of them potted up" in call("show").output, "a part is not the flat"
+
+
+def test_a_potting_is_taken_back(folder):
+    call("add", "flats.csv", "ruler.csv")
+    call("potted", 31, "--date", "2025-03-21")
+    call("potted", 31, 32, "--date", "2025-03-22", "--plants", 60, "--who", "Ada")
+    done = call("potted", 31, "--undo")
+    assert done.exit_code == 0
+    assert done.output.splitlines()[0] == "Taken back: flat 31, potted up on 2025-03-22 (60 plants, Ada)."
+    done = call("potted", 31, 33, "--undo")
+    assert done.exit_code == 1 and "flat 33: No such potting" in str(done.exception)
+    assert "2 pottings" in call("show").output, "all or nothing"
+    assert call("potted", 31, "--undo", "--date", "2025-03-22").exit_code == 1
+    call("potted", 33, "--cells", "A-C")
+    assert "flat 33 rows A-C" in call("potted", 33, "--cells", "rows A-C", "--undo").output
+    assert call("potted", 31, "--undo", "--plants", 3).exit_code == 2
+    assert "2 pottings" in call("show").output
+
+
+def test_a_date_that_can_not_be_makes_no_flat(folder):
+    call("add", "flats.csv", "ruler.csv")
+    for words in (("potted", 31), ("roots", 31, "firm")):
+        done = call(*words, "--date", "2024-03-21")
+        assert done.exit_code == 1 and "It was sown on 2025-02-23, after 2024-03-21" in str(done.exception)
+        assert call(*words, "--date", date.today() + timedelta(1)).exit_code == 2
+    done = call("potted", 31, "--date", "2025-03-19")
+    assert "flat 31 was measured after that, on 2025-03-20, so it stays on the list" in " ".join(done.output.split())
+    assert "Flats         3, " in call("show").output and "1 potting" in call("show").output
+
+
+def test_slips_in_numbers_and_dates_are_told_and_make_no_flat(folder):
+    Path("moves.csv").write_text("flat,date,shelf\n310,2025-03-15,rack 1\n32,2024-03-15,rack 1\n")
+    Path("corrections.csv").write_text(TABLES["corrections.csv"].replace("2025-03-20,A1", "2025-03-19,A1"))
+    done = call("add", ".", "ruler.csv")
+    text = " ".join(done.output.split())
+    assert done.exit_code == 0
+    assert "moves.csv: flat 310 is in no register and was not measured so far; check the number." in text
+    assert "moves.csv: flat 32 was sown on 2025-02-10, after 2024-03-15; check the date." in text
+    assert "corrections.csv: flat 31 has no figures of 2025-03-19, so a correction waits for them" in text
+    assert "Flats         3, 1 of them potted up" in call("show").output
+
+
+def test_shelves_are_one_whatever_the_capitals(folder):
+    Path("moves.csv").write_text("flat,date,shelf\n32,2025-03-15,Rack  1\n")
+    Path("potted.csv").unlink()
+    call("add", ".", "ruler.csv")
+    assert "  rack 1, under panel: 31, 32" in call("show").output.splitlines()
+
+
+def test_a_sowing_date_still_to_come_was_a_slip(folder):
+    Path("flats.csv").write_text(f"flat,crop,sown\n31,tomato,{date.today() + timedelta(90)}\n")
+    done = call("add", "flats.csv", "ruler.csv")
+    assert "is still to come; check it" in " ".join(done.output.split())
+    Path("flats.csv").write_text("flat,crop,sown\n31,tomato,2025-02-23\n")
+    call("add", "flats.csv")
+    with open_records("season.db") as opened:
+        assert register_rows(opened)[31][0].sown == date(2025, 2, 23)
+        assert [f.sown for f in read_history(opened).flats if f.flat == 31] == [date(2025, 2, 23)]
+    assert "Flats         2, " in call("show").output
+
+
+def test_an_export_never_takes_the_place_of_a_growers_tables(folder):
+    call("add", *TABLES)
+    done = call("export", ".")
+    assert done.exit_code == 1 and "is there already, and is not of an export" in str(done.exception)
+    assert Path("flats.csv").read_text() == TABLES["flats.csv"] and not Path("measurements.csv").exists()
+    assert call("export", "out").exit_code == 0 and call("export", "out").exit_code == 0
 
 
 def test_roots(folder):

@@ -71,3 +71,15 @@ def test_what_is_exported_makes_the_same_records_again(season, tmp_path):
     assert again.exit_code == 0, again.output
     shown = CliRunner().invoke(app, ["records", "show", "--records", str(tmp_path / "b.db")], env=ENV).output
     assert "2 corrections, 3 root checks, 1 potting" in shown and "white panel    212  16.0  12.2" in shown
+
+
+def test_invented_flats_never_go_into_records_that_hold_others(tmp_path, monkeypatch):
+    from seedlingcv.errors import RecordsError
+
+    monkeypatch.chdir(tmp_path)
+    Path("flats.csv").write_text("flat,crop,sown\n31,tomato,2025-02-23\n")
+    assert CliRunner().invoke(app, ["records", "add", "flats.csv", "--records", "season.db"], env=ENV).exit_code == 0
+    before = Path("season.db").read_bytes()
+    done = CliRunner().invoke(app, ["demo", "--season"], env=ENV)
+    assert isinstance(done.exception, RecordsError) and "records of your own" in str(done.exception)
+    assert Path("season.db").read_bytes() == before

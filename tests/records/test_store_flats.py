@@ -85,8 +85,8 @@ def test_a_register_without_a_date(records):
     seen(records, DAY)
     sown(records, SOWN)
     assert seasons(records) == [(SOWN, "tomato", [DAY])]
-    assert keep_register(records, register(FlatRow(31, "pepper"))) == []
-    assert seasons(records) == [(None, "pepper", [DAY])], "the register's word counts, also where it says less"
+    assert keep_register(records, register(FlatRow(31))) == []
+    assert seasons(records) == [(SOWN, None, [DAY])], "the register's word counts, but silence takes back no date"
     keep_pottings(records, [Potting(31, DAY + timedelta(5))])
     (remark,) = keep_register(records, register(FlatRow(31, "leek")))
     assert "potted up on 2025-03-25" in remark and "write the date" in remark
@@ -168,3 +168,20 @@ def test_the_same_things_twice_change_nothing(records, tmp_path):
     before = content(records, tmp_path / "a")
     sown(records, SOWN)
     assert content(records, tmp_path / "b") == before
+
+
+def test_a_register_without_a_date_takes_nothing_from_last_seasons_flat(records):
+    """Last season's tomato; this season's register has the number again, but nobody wrote when it was sown."""
+    keep_register(records, register(FlatRow(31, "tomato", rows=2, columns=3, sown=SOWN)))
+    keep_day(records, measured(31, DAY), source="photo", keys=[key("a")], version=VERSION)
+    later = DAY.replace(year=2026)
+    (remark,) = keep_register(records, register(FlatRow(31, "pepper", rows=5, columns=10)))
+    assert "pepper" in remark and "keep tomato sown on 2025-02-23" in remark and "Write the date" in remark
+    keep_register(records, register(FlatRow(31, "tomato", "Harbor Lantern", rows=2, columns=3)))
+    (flat,) = read_history(records).flats
+    assert (flat.crop, flat.variety, flat.sown) == ("tomato", "Harbor Lantern", SOWN), "silence takes back no date"
+    keep_day(records, measured(31, later), source="photo", keys=[key("b")], version=VERSION)
+    sown = SOWN.replace(year=2026)
+    keep_register(records, register(FlatRow(31, "pepper", rows=5, columns=10, sown=sown)))
+    assert [(f.crop, f.sown, [d.day for d in f.days]) for f in read_history(records).flats] == [
+        ("tomato", SOWN, [DAY]), ("pepper", sown, [later])]

@@ -26,6 +26,7 @@ from seedlingcv.records.keep import (
     keep_register,
     keep_root_checks,
     keep_verdicts,
+    take_back_pottings,
 )
 from seedlingcv.records.lights import Move
 from seedlingcv.records.log import Correction, Potting, RootCheck
@@ -186,7 +187,7 @@ def test_lights_and_moves_are_replaced_from_the_first_day_on_that_is_told(record
     keep_lightings(records, [before, old, new, replace(new, shelf="S2")])
     keep_lightings(records, [replace(old, hours=14), replace(new, shelf="s1", since=late)])
     assert read_history(records).lightings == (
-        before, replace(old, hours=14), replace(new, shelf="S2"), replace(new, shelf="s1", since=late))
+        before, replace(old, hours=14), replace(new, since=late), replace(new, shelf="S2"))
     keep_lightings(records, [replace(old, shelf="", since=None), replace(new, shelf="")])
     keep_lightings(records, [replace(new, shelf="", hours=10)])
     assert read_history(records).lightings[:2] == (replace(old, shelf="", since=None), replace(new, shelf="", hours=10))
@@ -321,3 +322,20 @@ def test_parts_the_register_names_no_more_are_off_the_list(records):
     keep_verdicts(records, [verdict(31, "rows A-C"), verdict(31, "other cells"), verdict(32)])
     assert [(v.flat, v.part) for v in newest_verdicts(records, today=DAY)] == [
         (31, "other cells"), (31, "rows A-C"), (32, None)]
+
+
+def test_what_was_written_down_last_is_taken_back(records):
+    keep(records, measured(), "a")
+    first, slip = Potting(31, DAY, 70, "9 cm", "R. Moss", "some left"), Potting(31, date(2024, 3, 20), part="A-C")
+    keep_pottings(records, [first])
+    keep_pottings(records, [slip])
+    with pytest.raises(RecordsError, match="flat 32"):
+        take_back_pottings(records, [31, 32])
+    assert take_back_pottings(records, [31]) == [replace(slip, part="rows A-C")]
+    with pytest.raises(RecordsError, match="No such potting"):
+        take_back_pottings(records, [31], part="A-C")
+    assert read_history(records).flats[0].potted == DAY
+    assert take_back_pottings(records, [31], day=DAY) == [first]
+    assert read_history(records).flats[0].potted is None
+    keep_pottings(records, [first])
+    assert read_history(records).flats[0].potted == DAY, "written down again it counts again"

@@ -56,6 +56,23 @@ def text(cell: str, words: str) -> str:
     return f'<c r="{cell}" t="inlineStr"><is><t>{words}</t></is></c>'
 
 
+def test_cells_merged_downwards_speak_for_every_row(tmp_path):
+    """As a spreadsheet shows them: the crop once, over three flats; nothing is said of rows without a flat."""
+    book = Workbook()
+    for row in ([None, "Spring"], ["Flat", "Crop", "Sown", "Cells"], [31, "tomato", date(2025, 2, 23)], [32],
+                [33, None, None, "A-C"], [None, None, None, "D-F"], [], [40, "kale"]):
+        book.active.append(row)
+    for cells in ("B1:D1", "B3:B7", "C3:C5", "A5:A6"):
+        book.active.merge_cells(cells)
+    book.save(tmp_path / "flats.xlsx")
+    found = read_register(tmp_path / "flats.xlsx")
+    assert found.complaints == ()
+    assert {n: (r.crop, r.sown) for n, r in found.flats.items()} == {
+        31: ("tomato", date(2025, 2, 23)), 32: ("tomato", date(2025, 2, 23)), 33: ("tomato", date(2025, 2, 23)),
+        40: ("kale", None)}
+    assert [(r.part.label, r.crop) for r in found.rows(33)] == [("rows A-C", "tomato"), ("rows D-F", "tomato")]
+
+
 def test_a_register_as_a_workbook(tmp_path):
     rows = [HEADER, [31, "Tomato", "Harbor Lantern", "6x12", datetime(2025, 2, 23), "LED panel"],
             [None, None], [58.0, "pepper", None, 72, date(2025, 2, 3), None]]

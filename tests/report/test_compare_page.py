@@ -3,6 +3,7 @@
 import io
 import json
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from xml.etree import ElementTree
 
@@ -109,6 +110,14 @@ def test_flats_of_a_shelf_are_drawn_too():
     assert "x its flats" in in_terminal(compare(History(tuple(flats)), STEM))
 
 
+def test_a_long_name_leaves_room_for_the_mean():
+    """Some 7 px a character at this size: a head of 52 characters fits the drawing."""
+    long = "Leuchte über dem Südfenster, doppelt gehängt, 4000 K"
+    drawing = ElementTree.fromstring(str(compare_chart(compare(season({long: [38, 40], "b": [50, 47]}), STEM))))
+    heads = ["".join(t.itertext()) for t in drawing.iter() if t.get("font-weight") == "700"]
+    assert len(heads) == 2 and heads[0].endswith("… mean 39.0 mm") and len(heads[0]) <= 52
+
+
 def test_half_interval_against_scipy():
     from scipy import stats
 
@@ -155,7 +164,19 @@ def test_light_facts_are_shown():
 def test_several_lights_have_a_line_and_a_row_for_each_pair():
     found = compare(season({"a": [38, 40, 37], "b": [39, 40, 38], "c": [60, 62, 61]}), STEM)
     words = said(render_compare(found))
-    assert "2 of 3 pairs" in words and "a − b" in words and "Tukey-Kramer" in words and "Over all: F =" in words
+    assert "No difference that would matter: the a and the b" in words and "a − b" in words
+    assert "Tukey-Kramer" in words and "Over all: F =" in words
+
+
+def test_whole_flats_and_plants_are_counted_apart():
+    line, *others = season({"a": [38, 40, 37], "b": [44, 46, 43]}).flats
+    day = line.days[0]
+    cell = replace(day.measurement.cells[0], cell="all")
+    line = replace(line, days=(replace(day, measurement=replace(day.measurement, cells=(cell,))),))
+    found = compare(History((line, *others)), STEM)
+    assert "3 flats, 48 plants, 1 as one line for the whole flat" in said(render_compare(found))
+    assert "flat 31: " in str(compare_chart(found)) and "a line for the whole flat" in str(compare_chart(found))
+    assert compare_tree(found)["units"][0]["flats"][0]["plants"] is None
 
 
 def test_inches_on_the_page():

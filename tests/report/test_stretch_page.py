@@ -23,7 +23,8 @@ from seedlingcv.measure.table import CellMeasurement
 from seedlingcv.records.history import FlatHistory, History, Lighting
 from seedlingcv.report.line_chart import BOTTOM, HEIGHT, LEFT, TOP, Course, Frame, Shade, line_chart, spread, ticks
 from seedlingcv.report.stretch_page import flat_chart, render_stretch
-from seedlingcv.report.stretch_terminal import print_stretch
+from seedlingcv.report.stretch_terminal import print_stretch, text_chart
+from seedlingcv.report.stretch_words import how_many_left
 from seedlingcv.stretch.study import study_of
 
 TOMATO = load_crop("tomato")
@@ -68,7 +69,7 @@ def test_nothing_is_fetched_and_all_is_escaped(html):
 
 
 def test_answers_come_first(html):
-    text = re.sub(r"<[^>]+>", " ", html.split("<body>")[1]).replace("\u00a0", " ")
+    text = words_of(html)
     order = [text.index(words) for words in ("Flats that left their crop", "What a change of light did",
                                              "Which side is weak", "Day by day", "Across the flat")]
     assert order == sorted(order)
@@ -145,6 +146,26 @@ def test_the_terminal_fits_80_columns_and_says_the_same(study):
     assert "the change slowed it by" in plain and "days since sowing" in plain and "leggy above 1" in plain
     assert "[bold]lamp[/bold]" in plain, "no markup is read"
     assert "true leaves" in said(study, against_leaves=True)
+
+
+def test_how_many_left_is_said_before_which(study, html):
+    """Flats 32, 33 and 34 outgrow leggy above 1 (62 mm + over 50 mm); 31 and the moved ones don't; 41 is not judged."""
+    gone = sum(band.left for _, band in study.left)
+    assert gone > 1 and f"{gone} of {8 + 1} flats left their band" in words_of(html)
+    assert " ".join(said(study).split()).index("flats left their band") < said(study).index("left its band on")
+    none = study_of(History((made_up.course(31, AGES, [20, 26, 32, 38, 44]),)), tomato_or_none, "light")
+    assert how_many_left(none) == "None of 1 flat left its band yet; 1 is about to."
+
+
+def test_the_limit_in_the_text_chart_has_its_own_height_at_the_axis():
+    """A tick at 1.0 falls into the row of the limit 1.1: there the axis says 1.10."""
+    lines = text_chart([Course("31", ((14.0, 0.3), (30.0, 1.15)))], 1.1, x_title="days")
+    row = next(line for line in lines if "leggy above 1.1" in line)
+    assert row.split("|")[0].strip() == "1.10"
+
+
+def words_of(page: str) -> str:
+    return re.sub(r"<[^>]+>", " ", page.split("<body>")[1]).replace("\u00a0", " ")
 
 
 def test_one_day_says_what_to_do_next():

@@ -51,8 +51,12 @@ def test_beyond_it_from_the_first_look():
 def test_a_new_limit_with_true_leaves_is_told():
     """1.3 is no stretch at seed leaves and is at two true leaves; the plants haven't stretched."""
     left = left_band(flat((14, 1.30, 1), (18, 1.28, 2)), TOMATO)
-    assert "when true leaves brought its limit from 1.6 to 1.0: legginess 1.30 → 1.28" in left.sentence
-    assert left.sentence.endswith("in 4 days, no clear gain (95 % −0.050 to 0.040 a day)")
+    assert left.sentence == ("left its band on 10 March, as true leaves lowered its limit to 1.0: legginess 1.28, no "
+                             "clear gain")
+    assert (left.growth.low, left.growth.high) == (pytest.approx(-0.050, abs=5e-4), pytest.approx(0.040, abs=5e-4))
+    both = left_band(flat((14, 1.30, 1), (18, 1.50, 2), (20, 1.52, 2)), TOMATO).sentence
+    assert "lowered its limit to 1.0: legginess 1.30 → 1.50 in 4 days, 0.05 a day (95 %" in both
+    assert both.endswith("; 1.52 on 12 March")
 
 
 def test_back_inside_is_not_outside():

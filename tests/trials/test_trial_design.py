@@ -10,6 +10,7 @@ from trial_season import SOWN, flat, season
 from seedlingcv.errors import SeedlingError
 from seedlingcv.records.history import FlatHistory, History, LightChange, Lighting
 from seedlingcv.trials import compare as compare_module
+from seedlingcv.trials.answer import next_trial
 from seedlingcv.trials.compare import compare
 from seedlingcv.trials.design import Question, choose_flats
 from seedlingcv.trials.units import lay_out
@@ -48,6 +49,13 @@ def test_one_light_only_claims_nothing():
     assert compare(season({"a": [38, 40]}), STEM).why_nothing == "there is one light only"
 
 
+def test_one_light_left_of_several_is_told_as_such_and_what_to_do():
+    flats = [flat(31 + i, [40 + i], light="ab"[i // 3], age=20 if i < 3 else 22) for i in range(6)]
+    found = compare(history(*flats), STEM)
+    assert found.why_nothing == "there is one light only among the flats that could be used"
+    assert "--leaves" in next_trial(found)[0]
+
+
 def test_flats_that_are_all_alike_claim_nothing():
     """Whole figures from a ruler: no scatter is no proof."""
     flats = [flat(i, [v], light=light) for i, (light, v) in enumerate([("a", 30), ("a", 30), ("b", 40), ("b", 40)])]
@@ -73,6 +81,7 @@ def test_a_lamp_over_several_flats_makes_the_shelf_the_unit():
 def test_one_shelf_a_light_claims_nothing_however_many_flats():
     found = compare(on_shelves({"1": "a", "2": "b"}, 8), STEM)
     assert "each has one shelf only, so light and shelf can't be told apart" in found.why_nothing
+    assert "at least two shelves" in next_trial(found)[0]
 
 
 def test_two_lots_sown_together_on_one_shelf_are_one_unit():
@@ -223,6 +232,16 @@ def test_a_number_used_again_is_another_flat():
 def test_too_few_flats_for_so_many_blocks_claim_nothing():
     flats = [flat(i, [40 + i], light="ab"[i % 2], batch=f"b{i // 2}", variety=f"v{(i + 1) // 2 % 3}") for i in range(4)]
     assert compare(history(*flats), STEM).why_nothing is not None
+
+
+def test_flats_that_came_from_another_light_are_no_like_of_those_that_stood_there_always():
+    """Two varieties, both under the panel when measured; one of them grew up under the bulb."""
+    move = [LightChange(SOWN + timedelta(days=12), "bulb", "panel")]
+    flats = [flat(i, [40 + i, 43], light="panel", variety="XY"[i // 3], changes=move if i >= 3 else ())
+             for i in range(6)]
+    assert "variety and light can't be told apart" in compare(history(*flats), replace(STEM, by="variety")).why_nothing
+    moved = [replace(f, changes=tuple(move)) for f in flats]
+    assert compare(history(*moved), replace(STEM, by="variety")).why_nothing is None
 
 
 # --- age and leaf stage

@@ -8,8 +8,8 @@ from scipy import stats
 from trial_season import flat, season
 
 from seedlingcv.crops.crop import load_crop
-from seedlingcv.records.history import History, Lighting
-from seedlingcv.trials.answer import answer, next_trial, pair_lines
+from seedlingcv.records.history import FlatHistory, History, Lighting
+from seedlingcv.trials.answer import answer, interval, next_trial, pair_lines
 from seedlingcv.trials.compare import Comparison, compare
 from seedlingcv.trials.design import Question
 from seedlingcv.trials.figures import FIGURES
@@ -72,9 +72,9 @@ def test_a_real_difference_in_one_sentence():
     found = compare(season({"new panel": [38, 40, 37, 41], "old tubes": [50, 47, 52, 48]}), LEGGY)
     d = found.differences[0]
     said = answer(found)
-    assert said == (f"Under the new panel tomato plants had {-d.estimate:.2f} less stem for their leaves than under "
-                    f"the old tubes (95 % interval {-d.high:.2f} to {-d.low:.2f}), enough to matter, even at the least "
-                    "of it.")
+    assert said == (f"Tomato plants were {-d.estimate:.2f} less leggy under the new panel than under the old tubes "
+                    f"(0.78 against 0.98; 95 % interval of the difference {-d.high:.2f} to {-d.low:.2f}), enough to "
+                    "matter, even at the least of it.")
     assert pair_lines(found) == ()
 
 
@@ -100,22 +100,56 @@ def test_nothing_claimed_is_said_first():
                     "apart. Seen was stem length 38.0 mm under the new panel, 44.0 mm under Window.")
 
 
-def test_several_lights():
+def test_of_several_lights_the_widest_pair_is_told_and_what_it_leaves_unsaid():
     found = compare(season({"a": [38, 40, 37], "b": [39, 40, 38], "c": [60, 62, 61]}), STEM)
-    assert answer(found).startswith("Tomato plants differ in stem length with the light: 38.3 mm under the a, 61.0 mm "
-                                    "under the c; 2 of 3 pairs can be told apart.")
-    assert len(pair_lines(found)) == 2
-    alike = compare(season({"a": [30, 40, 50], "b": [33, 41, 52], "c": [35, 44, 47]}), STEM)
-    assert answer(alike).startswith("No light can be told from another") and not pair_lines(alike)
+    d = next(d for d in found.differences if (d.one, d.other) == ("a", "c"))
+    assert answer(found) == (
+        f"Tomato plants had stems {-d.estimate:.1f} mm longer under the c than under the a (61.0 against 38.3; 95 % "
+        f"interval of the difference {-d.high:.1f} to {-d.low:.1f}), enough to matter, even at the least of it.")
+    other, same = pair_lines(found)
+    assert other.startswith("Under the b 22.0 mm less than under the c (")
+    assert same == "No difference that would matter: the a and the b."
+
+
+def test_of_many_pairs_only_the_number_is_told():
+    found = compare(season({name: [30 + 8 * i, 31 + 8 * i] for i, name in enumerate("abcde")}), STEM)
+    assert "stems 32.0 mm longer under the e than under the a" in answer(found)
+    assert pair_lines(found) == (f"Of 10 pairs {sum(d.real for d in found.differences)} can be told apart; the table "
+                                 "has them all.",)
+
+
+@pytest.mark.parametrize("more,said", [
+    ({}, "No light can be told from another in stem length of tomato plants: 40.0 mm under the a, 42.0 mm under"),
+    ({"against": "b"}, "No light can be told from the b in stem length of tomato plants: 40.0 mm under the a, 42.0 mm"),
+    ({"pairs": (("b", "c"), ("c", "d"))}, "None of the pairs named can be told apart in stem length of tomato plants: "
+                                          "41.5 mm under the d, 42.0 mm under the c; "),
+])  # fmt: skip
+def test_where_no_light_can_be_told_only_what_was_asked_is_said(more, said):
+    alike = season({"a": [30, 40, 50], "b": [33, 41, 52], "c": [35, 44, 47], "d": [34, 41.5, 49]})
+    found = compare(alike, replace(STEM, **more))
+    assert answer(found).startswith(said) and not pair_lines(found)
+
+
+def test_an_interval_that_leaves_nought_out_does_not_read_as_if_it_held_it():
+    found = compare(season({"a": [38, 40, 37], "b": [44, 46, 49]}), STEM)
+    d = replace(found.differences[0], low=-13.0, high=-0.02)
+    assert interval(found, d) == "\u221213.00 to \u22120.02" and interval(found, replace(d, high=-0.2)).endswith(".2")
 
 
 @pytest.mark.parametrize("by,said", [
     ("variety", "Tomato plants of 'Y' had stems"), ("seed_lot", "Tomato plants of seed lot Y had stems"),
-    ("batch", "Tomato plants of batch Y had stems"), ("shelf", "On shelf Y tomato plants had stems"),
+    ("batch", "Tomato plants of batch Y had stems"),
+    ("shelf", "Tomato plants had stems 5.5 mm shorter on shelf Y than on shelf X"),
 ])  # fmt: skip
 def test_other_things_than_lights(by, said):
     flats = [flat(i, [40 + i % 4 + 10 * (i % 2), 44], **{by: "YX"[i % 2]}) for i in range(8)]
     assert answer(compare(History(tuple(flats)), replace(STEM, by=by))).startswith(said)
+
+
+def test_a_light_that_bears_no_noun_is_not_taken_for_the_plants():
+    """`under the old basil plants` would be: the plants come first."""
+    said = answer(compare(season({"old": [50, 47, 52], "new": [38, 40, 37]}, crop="basil"), STEM))
+    assert said.startswith("Basil plants had stems 11.3 mm longer under the old than under the new (")
 
 
 def test_inches():
@@ -128,7 +162,7 @@ def test_the_size_stands_in_the_sentence_with_its_own_sign():
     found = compare(season({"a": [38, 44], "b": [40, 47, 39]}), STEM)
     d = found.differences[0]
     assert d.estimate < 0
-    assert f"(95 % interval \u2212{d.high:.1f} to {-d.low:.1f})" in answer(found)
+    assert f"95 % interval of the difference \u2212{d.high:.1f} to {-d.low:.1f})" in answer(found)
 
 
 # --- planning
@@ -152,12 +186,23 @@ def test_planning_uses_the_flats_own_scatter():
 def test_planning_in_words():
     found = compare(season({"a": [38, 46, 37, 49], "b": [50, 42, 52, 48]}), replace(STEM, difference=6.0))
     said = " ".join(next_trial(found))
-    assert said.startswith(f"To see a difference of 6.0 mm in 4 trials of 5 takes about {found.planning.each} flats "
-                           "for each of two lights.")
+    assert said.startswith(f"To see a difference of 6.0 mm takes about {found.planning.each} flats for each of two "
+                           "lights; then 4 trials of 5 show it.")
     assert "hardly help, more flats would" in said
     unknown = compare(season({"a": [38, 46, 37], "b": [50, 42, 52]}, crop=None), STEM)
     assert "--difference" in " ".join(next_trial(unknown))
     assert "four to six flats" in " ".join(next_trial(compare(season({"a": [38], "b": [50]}), STEM)))
+
+
+def test_what_a_trial_of_three_could_show_goes_by_its_own_wider_intervals():
+    """Simulated: of trials with that true difference and this scatter 80 % have a Tukey interval without 0."""
+    found = compare(season({"a": [38, 44, 41, 43], "b": [40, 47, 39, 44], "c": [42, 38, 45, 41]}), STEM)
+    size, rng = found.planning.smallest_seen, np.random.default_rng(2)
+    flats = rng.normal(size=(4000, 3, 4)) * found.planning.unit_sd
+    flats[:, 0] += size
+    scatter = np.sqrt(flats.var(axis=2, ddof=1).mean(axis=1) * 2 / 4)
+    off = np.abs(flats[:, 0].mean(axis=1) - flats[:, 1].mean(axis=1)) / scatter
+    assert np.mean(off > stats.studentized_range.ppf(0.95, 3, 9) / np.sqrt(2)) == pytest.approx(0.8, abs=0.02)
 
 
 # --- checks
@@ -210,6 +255,82 @@ def test_a_light_that_works_otherwise_in_another_batch_is_told():
 def test_an_answer_that_hangs_on_one_flat_is_told():
     found = compare(season({"a": [38, 41, 40], "b": [44, 46, 50]}), STEM)
     assert found.differences[0].real and "hangs on single ones" in check_of(found, "odd ones").text
+
+
+def test_of_several_pairs_the_one_that_hangs_on_a_flat_is_named():
+    found = compare(season({"a": [38, 41, 40], "b": [44, 46, 51], "c": [80, 81, 82]}), STEM)
+    said = check_of(found, "odd ones").text
+    assert "what is said of a and b hangs on single ones" in said and "pairs." not in said
+
+
+def test_whether_an_answer_hangs_on_a_flat_is_told_by_the_answers_own_test():
+    """Bonferroni's intervals would say that it does, by flats 31 and 33; with each flat left out Tukey's, which the
+    answer has, still part all three."""
+    means = {"a": [40, 42, 37], "b": [45, 47, 51], "c": [58, 57, 59]}
+    for light, own in means.items():
+        for i in range(3):
+            rest = compare(season(means | {light: own[:i] + own[i + 1:]}), STEM)
+            assert all(d.real for d in rest.differences)
+    assert check_of(compare(season(means), STEM), "odd ones").state == "fine"
+
+
+def wild(plants: int) -> Comparison:
+    """Three flats a light; in the last one so many plants were measured four times as long as they were."""
+    rng, history = np.random.default_rng(4), season({"a": [47, 48, 49], "b": [37, 38, 38]})
+    values = rng.normal(38, 6, 24)
+    values[:plants] *= 4
+    return compare(History((*history.flats[:-1], flat(36, values, light="b"))), STEM)
+
+
+def test_single_plants_that_carry_the_answer_are_told_and_stay_in():
+    found = wild(4)
+    assert not found.differences[0].real and found.units[-1].plants == 24
+    said = check_of(found, "single plants")
+    assert said.state == "look" and "in flat 36 (4)" in said.text and "would be another" in said.text
+    assert check_of(wild(0), "single plants").state == "fine"
+
+
+def test_plants_far_off_against_scipy():
+    from seedlingcv.trials.checks import far_off
+
+    cells = np.random.default_rng(3).standard_t(2, size=60)
+    off = np.abs(cells - np.median(cells)) / stats.median_abs_deviation(cells, scale="normal")
+    assert far_off(tuple(cells)) == int(np.sum(off > 3.5)) > 0
+    assert far_off((1.0,) * 20 + (9.0,)) == 0 and far_off((1.0, 2.0, 90.0)) == 0  # no scale, too few
+
+
+def by_ruler(of: FlatHistory) -> FlatHistory:
+    return replace(of, days=tuple(replace(day, source="ruler") for day in of.days))
+
+
+def test_lights_measured_in_two_ways_are_told():
+    one, two, three, *others = season({"a": [38, 41, 40], "b": [44, 46, 50]}).flats
+    found = compare(History((by_ruler(one), by_ruler(two), by_ruler(three), *others)), STEM)
+    assert "photos: a 0 of 3, b 3 of 3; the others by ruler" in check_of(found, "measured alike").text
+    mixed = compare(History((by_ruler(one), two, three, by_ruler(others[0]), *others[1:])), STEM)
+    assert "measured alike" not in {check.about for check in mixed.checks}
+
+
+def test_lights_measured_at_other_ages_within_the_tolerance_are_told():
+    flats = [flat(31 + i, [40 + i, 44], light="ab"[i // 3], age=(20, 20, 21, 21, 22, 22)[i]) for i in range(6)]
+    found = compare(History(tuple(flats)), replace(STEM, age_days=21))
+    assert "flats of b were 1.3 days older than those of a" in check_of(found, "same stage").text
+    leaves = [flat(31 + i, [40 + i] * 10, light="ab"[i // 3], leaves=(1.7, 1.8, 1.9, 2.2, 2.3, 2.1)[i])
+              for i in range(6)]
+    found = compare(History(tuple(leaves)), replace(STEM, leaves=2))
+    assert "flats of b were 0.4 true leaves ahead of those of a" in check_of(found, "same stage").text
+
+
+def test_one_line_for_a_whole_flat_is_no_plant():
+    def line(of: FlatHistory) -> FlatHistory:
+        day = by_ruler(of).days[0]
+        cell = replace(day.measurement.cells[0], cell="all")
+        return replace(of, days=(replace(day, measurement=replace(day.measurement, cells=(cell,))),))
+
+    flats = season({"a": [38, 41, 40], "b": [44, 46, 50]}).flats
+    found = compare(History((line(flats[0]), *flats[1:])), STEM)
+    assert [(g.plants, g.whole_flats) for g in found.groups] == [(48, 1), (72, 0)]
+    assert check_of(found, "plants").state == "unknown" and "some flats" in check_of(found, "plants").text
 
 
 def test_unequal_numbers_of_plants_are_told():
