@@ -8,6 +8,7 @@ from datetime import date
 
 from seedlingcv.crops.crop import Crop
 from seedlingcv.records.history import FlatHistory, History
+from seedlingcv.records.ruler import WHOLE_FLAT
 from seedlingcv.stretch.band import LEAST_PLANTS, LeftBand, left_band
 from seedlingcv.stretch.change import ChangeEffect, change_effects
 from seedlingcv.stretch.growth import FlatGrowth, PlaceGrowth, growth_by_place, growth_of
@@ -70,4 +71,6 @@ def _why_unjudged(flat: FlatHistory, crop: Crop | None) -> str:
         return "its legginess was not measured"
     if len(looks) < 2:
         return "measured on one day only"
+    if all(cell.cell == WHOLE_FLAT for look in looks for cell in look.at.measurement.cells):
+        return "its figures are one line for the whole flat, not plant by plant"
     return f"legginess measured on fewer than {LEAST_PLANTS} plants"
