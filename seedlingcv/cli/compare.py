@@ -12,7 +12,6 @@ import typer
 from seedlingcv.cli import options
 
 if TYPE_CHECKING:
-    from seedlingcv.records.history import History
     from seedlingcv.trials.design import Question
 
 DAY = ["%Y-%m-%d"]
@@ -72,6 +71,7 @@ def compare(
     from rich.console import Console
 
     from seedlingcv.cli.checks import check_crops
+    from seedlingcv.cli.history import history_asked
     from seedlingcv.report.compare_export import write_compare_json
     from seedlingcv.report.compare_page import write_compare
     from seedlingcv.report.compare_terminal import print_compare
@@ -83,7 +83,7 @@ def compare(
     check_targets([path for path in (report, json) if path], keep=[path for path in (crops, Path(target)) if path])
     if crops:
         check_crops(crops)
-    comparison = compared(_history(target, flats, since, until), question, crops)
+    comparison = compared(history_asked(target, flats, since, until), question, crops)
     if json:
         write_compare_json(json, comparison)
     if report:
@@ -115,24 +115,3 @@ def _question(by: By, figure: Measure, crop: str | None, age: int | None, leaves
         raise typer.BadParameter("It must be more than 0.", param_hint="--difference")
     per = question.measure.per(inch)
     return Question(by.value, figure.value, crop, age, leaves, against, tuple(named), difference * per)
-
-
-def _history(target: str, flats: str | None, since: datetime | None, until: datetime | None) -> History:
-    """Raises RecordsError where there are no records, or nothing was measured that was asked for."""
-    from seedlingcv.cli.cards import flat_numbers
-    from seedlingcv.errors import RecordsError
-    from seedlingcv.records.database import open_records
-    from seedlingcv.records.recall import read_history
-
-    numbers = flat_numbers(flats) if flats else ()
-    first, last = (day.date() if day else None for day in (since, until))
-    if first and last and first > last:
-        raise typer.BadParameter(f"{last} is before {first}.", param_hint="--until")
-    with open_records(target, make=False) as opened:
-        history, place = read_history(opened, flats=numbers, since=first, until=last), opened.place
-    if not history.flats:
-        asked = any((flats, since, until))
-        raise RecordsError("No such flat was measured." if asked else "No flat was measured yet.", where=place,
-                           next_step="Leave out --flats, --since or --until to see what is there." if asked else
-                           "Add photos with `seedlingcv assess FOLDER --records FILE`.")
-    return history

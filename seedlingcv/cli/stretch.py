@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from seedlingcv.cli import options
-from seedlingcv.errors import CropError, RecordsError
+from seedlingcv.errors import CropError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -49,6 +49,7 @@ def stretch(
     from rich.console import Console
 
     from seedlingcv.cli.checks import check_crops
+    from seedlingcv.cli.history import history_asked
     from seedlingcv.cli.options import records_named
     from seedlingcv.report.files import check_targets
     from seedlingcv.report.stretch_export import write_stretch_json
@@ -61,7 +62,7 @@ def stretch(
                   keep=[path for path in (crops, marks, Path(target)) if path])
     if crops:
         check_crops(crops)
-    history = _history(target, flats, crop, since, until)
+    history = history_asked(target, flats, since, until, crop)
     complaints: list[str] = []
     crop_of = _crops_of(history, crops, marks, complaints)
     study = study_of(history, crop_of, by.value)
@@ -74,41 +75,6 @@ def stretch(
         typer.echo(complaint, err=True)
     if report:
         typer.echo(f"Report: {report.resolve()}")
-
-
-def _history(target: str, flats: str | None, crop: str | None, since: datetime | None,
-             until: datetime | None) -> History:
-    """Raises RecordsError where there are no records, or nothing in them was measured that was asked for."""
-    from seedlingcv.cli.cards import flat_numbers
-    from seedlingcv.crops.crop import load_crop
-    from seedlingcv.records.database import open_records
-    from seedlingcv.records.recall import read_history
-
-    numbers = flat_numbers(flats) if flats else ()
-    first, last = (day.date() if day else None for day in (since, until))
-    if first and last and first > last:
-        raise typer.BadParameter(f"{last} is before {first}.", param_hint="--until")
-    with open_records(target, make=False) as opened:
-        history, place = read_history(opened, flats=numbers, since=first, until=last), opened.place
-    if crop is not None:
-        history = _of_crop(history, crop, load_crop)
-    if not history.flats:
-        asked = any((flats, crop, since, until))
-        raise RecordsError("No such flat was measured." if asked else "No flat was measured yet.", where=place,
-                           next_step="Leave out --flats, --crop, --since or --until to see what is there." if asked else
-                           "Add photos with `seedlingcv assess FOLDER --records FILE`.")
-    return history
-
-
-def _of_crop(history: History, name: str, load: Callable[[str], Crop]) -> History:
-    """Flats of the crop, by its own name or an alias; a crop of the grower's own by its name alone."""
-    from dataclasses import replace
-
-    try:
-        wanted = {name.casefold(), load(name).name}
-    except CropError:
-        wanted = {name.casefold()}
-    return replace(history, flats=tuple(flat for flat in history.flats if (flat.crop or "").casefold() in wanted))
 
 
 def _crops_of(history: History, own: Path | None, marks: Path | None,

@@ -141,5 +141,7 @@ def limits_of(crop: str, form: str, heights_mm: Sizes, spread_mm: Sizes) -> tupl
         taken = geometric_mean(PUBLISHED[origin]()[limit] for origin in origins)
         theirs = geometric_mean(slenderness(*sizes[origin], stage) for origin in origins)
         limits[limit] = round(taken * sqrt(slenderness(heights_mm, spread_mm, stage) / theirs), 1)
+    for lower, upper in (("compact_below", "normal_below"), ("normal_below", "leggy_above")):
+        limits[upper] = max(limits[upper], round(limits[lower] + 0.1, 1))  # very flat targets: rounding joins no two
     limits["young_leggy_above"] = max(limits["young_leggy_above"], limits["leggy_above"])
     return limits, " and ".join(origins)
