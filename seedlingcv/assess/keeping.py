@@ -5,9 +5,9 @@ The photos stay the source of truth: a lost file of records is made again from t
 1. A photo that this version measured before is not looked at again, unless it is of its flat's newest day, a new
    photo of its flat and day has come, or the register names another layout now.
 2. Every day of a flat is measured and kept, the newest one and those before it.
-3. For the list the figures count as corrected by hand (figures by ruler don't overrule a photo, a correction does);
-   the day before, from which growth is told, comes from the
-   records; a root check by hand of the last week counts where the register is silent.
+3. For the list the figures count as corrected by hand (figures by ruler don't overrule a photo, a correction does); the
+   day before, from which growth is told, comes from the records; a root check by hand of the last week counts where
+   the register is silent.
 4. A flat that was potted up since it was seen is left off the list.
 5. Records that can't be added to or read any more are told of once; the list is made all the same. A day that can't be
    kept is told of and costs no other day.
