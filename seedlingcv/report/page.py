@@ -164,11 +164,6 @@ def sentence(text: str) -> str:
     return text and text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
 
 
-def unbroken(text: str) -> str:
-    """Dates and lengths in one piece: `28 Mar` and `12 mm` don't part at the end of a line."""
-    return re.sub(r"(?<=[A-Z][a-z]{2}) (?=\d)|(?<=\d) (?=[A-Z][a-z]{2}\b|(mm|in|day)|\d/)", "\u00a0", text)
-
-
 def _flat(entry: Entry, photos: Sequence[PhotoResult], pictures: FlatPictures, scale: Scale, today: date,
           inch: bool, past: Past) -> Flat:
     measured, verdict = entry.measurement, entry.verdict
@@ -178,10 +173,10 @@ def _flat(entry: Entry, photos: Sequence[PhotoResult], pictures: FlatPictures, s
         number=measured.flat, anchor=_anchor(entry), place=entry.place, part=entry.part,
         group=_group(verdict, today), crop=(measured.crop or "crop not known").capitalize(), variety=measured.variety,
         facts=_facts(measured, today),
-        do=words.ACTION[verdict.action], when=unbroken(words.by_when(verdict, today)),
+        do=words.ACTION[verdict.action], when=words.unbroken(words.by_when(verdict, today)),
         late=words.by_when(verdict, today).endswith("late"),
-        bury=unbroken(orders[0]) if orders else "", bury_more=tuple(unbroken(line) for line in orders[1:]),
-        last=unbroken(words.last_day(verdict)), sign=drawings.burial_sign(verdict.burial),
+        bury=words.unbroken(orders[0]) if orders else "", bury_more=tuple(words.unbroken(line) for line in orders[1:]),
+        last=words.unbroken(words.last_day(verdict)), sign=drawings.burial_sign(verdict.burial),
         label=drawings.plant_label(measured.flat), plants=words.plant_count(measured), verdict=verdict,
         legginess=_legginess(entry), rows=tuple(_row(measured, f, inch) for f in words.FIGURES if f.on_page),
         maps=_maps(measured, scale, inch), overhead=drawings.overhead(pictures, measured.flat),
@@ -189,7 +184,7 @@ def _flat(entry: Entry, photos: Sequence[PhotoResult], pictures: FlatPictures, s
         map_width=CELL_PX * measured.columns + 10, columns=measured.columns,
         warnings=tuple(words.flat_warnings(measured, photos)),
         photos=tuple(p for p in photos if p.flat == measured.flat),
-        stays=unbroken(words.what_stays(verdict, inch=inch)), limits=_limits(verdict, today),
+        stays=words.unbroken(words.what_stays(verdict, inch=inch)), limits=_limits(verdict, today),
         left_band=entry.left_band or "", past=_past(past.get((measured.flat, entry.part)), inch),
     )
 

@@ -113,8 +113,9 @@ def count(number: int, noun: str) -> str:
 
 
 def unbroken(text: str) -> str:
-    """Numbers stay with their units at the end of a line: `95 %`, `0.8 mm`, `4 flats`, `11 March`."""
-    return re.sub(r"(?<=\d) (?=%|mm|in\b|days?\b|flats?\b|µmol|[A-Z][a-z])|(?<=[A-Z][a-z]) (?=\d)", "\u00a0", text)
+    """Numbers stay with their units, and dates in one piece, at the end of a line: `95 %`, `4 flats`, `Fri 28 Mar`."""
+    return re.sub(r"(?<=\d) (?=%|mm|in\b|days?\b|flats?\b|µmol|[A-Z][a-z]|\d/)|(?<=[A-Z][a-z]{2}) (?=\d)", "\u00a0",
+                  text)
 
 
 def figure(value: float | None, kind: str, *, inch: bool = False) -> str:

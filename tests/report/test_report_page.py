@@ -189,8 +189,8 @@ def test_safety_line(html):
 
 
 def test_dates_and_lengths_stay_in_one_piece():
-    assert page.unbroken("by Fri 28 Mar, 38 mm") == "by Fri\xa028\xa0Mar, 38\xa0mm"
-    assert page.unbroken("1 1/2 in deeper") == "1\xa01/2\xa0in deeper"
+    assert words.unbroken("by Fri 28 Mar, 38 mm") == "by Fri\xa028\xa0Mar, 38\xa0mm"
+    assert words.unbroken("1 1/2 in deeper") == "1\xa01/2\xa0in deeper"
 
 
 def test_a_stretch_gradient_is_told_in_a_sentence():
