@@ -6,7 +6,7 @@ from seedlingcv.trials.compare import Comparison, Group
 from seedlingcv.trials.design import BY
 from seedlingcv.trials.matters import verdict
 from seedlingcv.trials.pairs import Difference
-from seedlingcv.trials.units import LIGHTS, PLURALS, level_name
+from seedlingcv.trials.units import LIGHTS, ON_SHELVES, PLURALS, level_name
 
 MOST_LINES = 5  # pairs told one by one; of more the table tells
 
@@ -14,8 +14,8 @@ VERDICT = {
     "nothing": "not tested",
     "unsure": "can't tell yet",
     "real": "real",
-    "matters": "real, enough to matter",
-    "surely matters": "real, surely enough to matter",
+    "matters": "real, probably enough to matter",
+    "surely matters": "real, enough to matter",
     "maybe matters": "real; can't tell yet whether it matters",
     "small": "real, too small to matter",
     "none": "no difference that would matter",
@@ -71,6 +71,8 @@ def interval(comparison: Comparison, difference: Difference, inch: bool = False)
 def name_of(by: str, group: str) -> str:
     """As it stands in a sentence: `the old panel`, `shelf 2`, `'Moneymaker'`."""
     if by in ("light", "spectrum"):
+        if len(group) < 3:  # `under the a` would be misread
+            return f"'{group}'"
         return f"the {group}" if group[:1].islower() and not group.casefold().startswith("the ") else group
     if by == "variety":
         return f"'{group}'"
@@ -103,12 +105,14 @@ def _pair(comparison: Comparison, difference: Difference, inch: bool) -> str:
     end = {
         "unsure": f"the {comparison.kinds} differ so much among themselves that this may be chance: can't tell yet.",
         "real": "more than chance; whether it matters, you must judge.",
-        "matters": "enough to matter.",
+        "matters": "more than chance and probably enough to matter.",
         "surely matters": "enough to matter, even at the least of it.",
         "maybe matters": f"more than chance, but whether it is enough to matter ({limit}) can't be told yet.",
         "small": f"more than chance, but too little to matter (that would be {limit}).",
         "none": f"and any difference is smaller than would matter ({limit}).",
     }[verdict(difference, matter)]
+    if comparison.lamps_unknown and difference.real:
+        end = f"{end[:-1]}, if no two flats shared a lamp (shelves aren't written down)."
     return f"{said} {within}, {'but ' if verdict(difference, matter) == 'unsure' else ''}{end}"
 
 
@@ -159,7 +163,7 @@ def next_trial(comparison: Comparison, *, inch: bool = False) -> tuple[str, ...]
     if comparison.why_nothing is not None and len(comparison.groups) < 2 and comparison.left_out:
         return (f"Measure the flats of all {PLURALS[by]} on the same days, or compare at another age (--age) or at "
                 "equal leaf stage (--leaves).",)
-    if comparison.why_nothing is not None and comparison.kind == "shelf" and by in LIGHTS:
+    if comparison.why_nothing is not None and by in LIGHTS and comparison.kind in ON_SHELVES:
         return (f"Hang each over at least two shelves, better four to six, or swap the {PLURALS[by]} between "
                 f"batches: how much shelves differ by chance has to be seen before a {by} can be judged.",)
     if comparison.why_nothing is not None:

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from seedlingcv.trials.design import BY, Stage
-from seedlingcv.trials.means import Estimates, least_squares, two_groups
+from seedlingcv.trials.design import BY, Chosen
+from seedlingcv.trials.means import Estimates, least_squares, own_scatter, two_groups
 from seedlingcv.trials.pairs import Difference, contrast
-from seedlingcv.trials.units import PLURALS, WORDS, Layout, design_matrix
+from seedlingcv.trials.stage import Stage
+from seedlingcv.trials.units import LIGHTS, PLURALS, WORDS, Layout, design_matrix
 
 LEAST_FOR_SHAPE = 8  # units: below that a test of normality finds next to nothing (judgement)
 LEAST_FOR_SPREAD = 4  # units in each group, for the same reason
 UNEQUAL_PLANTS = 3  # times as many plants in one unit as in another
 DOSE_APART = 1.1  # ratio of daily light integrals that is worth telling
-DAYS_APART, LEAVES_APART = 0.5, 0.25  # of groups' mean age or true leaves, that is worth telling (judgement)
 FAR_OFF = 3.5  # robust standard deviations: of normal figures one in two thousand
 LEAST_FOR_FAR_OFF = 12  # plants of a flat: fewer don't show how much they differ
 SOURCES_APART = 0.5  # of the share of flats measured from photos, likewise
@@ -33,13 +34,27 @@ class Check:
     p: float | None = None
 
 
-def check_all(layout: Layout, estimates: Estimates, found: Sequence[Difference], stage: Stage,
+def check_all(layout: Layout, estimates: Estimates, found: Sequence[Difference], chosen: Chosen,
               by_middle_plants: Sequence[Difference] | None = None) -> tuple[Check, ...]:
     """by_middle_plants : the differences found with flats' medians instead of their means, None where not had"""
-    checks = (_shape(layout, estimates), _spread(layout, estimates), _odd_one(layout, estimates, found),
-              _single_plants(layout, found, by_middle_plants), _batches(layout), _same_stage(layout, stage),
-              _measured_alike(layout), _plants(layout), _dose(layout))
+    checks = (_lamps(layout), _shape(layout, estimates), _spread(layout, estimates),
+              _odd_one(layout, estimates, found), _single_plants(layout, found, by_middle_plants), _batches(layout),
+              _same_stage(layout, chosen.stage), _potted(layout, chosen), _places(layout), _measured_alike(layout),
+              _plants(layout), _dose(layout))
     return tuple(check for check in checks if check is not None)
+
+
+def lamps_unknown(layout: Layout) -> bool:
+    """Whether several flats may have hung under one lamp: then they are one trial, and nobody knows which."""
+    return layout.by in LIGHTS and layout.kind == "flat" and any(not unit.shelf for unit in layout.tested)
+
+
+def _lamps(layout: Layout) -> Check | None:
+    if not lamps_unknown(layout):
+        return None
+    return Check("lamps", "unknown", "Where the flats stood isn't known for all (column shelf), so each counts as if "
+                                     "it had a lamp of its own. Flats under one lamp are one trial: if there were "
+                                     "such, all this is less sure than it says.")
 
 
 def _residuals(layout: Layout, estimates: Estimates) -> np.ndarray:
@@ -74,7 +89,9 @@ def _spread(layout: Layout, estimates: Estimates) -> Check:
     parts = [[float(r) for r, unit in zip(residuals, layout.tested, strict=True) if unit.group == group]
              for group in layout.groups]
     if min(len(part) for part in parts) < LEAST_FOR_SPREAD:
-        supposed = "" if estimates.method == "welch" else " That is taken for granted."
+        supposed = "" if estimates.method == "welch" else " That is taken for granted" + (
+            "; a light that truly scatters twice as much as one with more flats would bring up to one false claim in "
+            "six." if estimates.method == "pooled" else ".")
         text = f"Too few {kinds} to see whether all {PLURALS[by]} scatter alike.{supposed}"
         return Check("equal scatter", "unknown", text)
     with np.errstate(invalid="ignore", divide="ignore"):  # all as far from their median: nothing to tell apart
@@ -154,11 +171,11 @@ def _claims(layout: Layout, estimates: Estimates, kept: np.ndarray, found: Seque
 
     units = [unit for unit, stays in zip(layout.tested, kept, strict=True) if stays]
     values = np.array([unit.value for unit in units])
-    first = np.array([unit.group == layout.groups[0] for unit in units])
+    parts = [values[[unit.group == group for unit in units]] for group in layout.groups]
     if estimates.method in ("welch", "pooled"):
-        if min(first.sum(), (~first).sum()) < 2:
+        if min(len(part) for part in parts) < 2:
             return None
-        rest = two_groups(values[first], values[~first])
+        rest = two_groups(*parts) if len(parts) == 2 else own_scatter(parts)
     else:
         crossed = [factor for factor in layout.random if layout.crosses(factor)]
         x = design_matrix(layout, (*layout.blocks, *crossed))[kept]
@@ -185,11 +202,14 @@ def _single_plants(layout: Layout, found: Sequence[Difference], again: Sequence[
     """
     if again is None:
         return None
-    far = {flat.tray: number for unit in layout.tested for flat in unit.flats if (number := far_off(flat.cells))}
-    if not far:
-        return Check("single plants", "fine", "No plant stands far off the others of its flat.")
-    most = max(far, key=lambda tray: far[tray])
-    where = f"Single plants stand far off the others of their flats, most of them in {most} ({far[most]})"
+    flats = [flat for unit in layout.tested for flat in unit.flats]
+    far = {flat.tray: number for flat in flats if (number := far_off(flat.cells))}
+    where = ("Some flats have too few plants to see whether one stands far off" if
+             any(len(flat.cells) < LEAST_FOR_FAR_OFF for flat in flats) else
+             "No plant stands far off the others of its flat")
+    if far:
+        most = max(far, key=lambda tray: far[tray])
+        where = f"Single plants stand far off the others of their flats, most of them in {most} ({far[most]})"
     if [_claim(d) for d in found] == [_claim(d) for d in again]:
         return Check("single plants", "fine", f"{where}; with middle plants instead of means the answer is the same.")
     return Check("single plants", "look", f"{where}; with middle plants instead of means the answer would be another. "
@@ -229,21 +249,53 @@ def _batches(layout: Layout) -> Check | None:
     return Check("blocks alike", "fine", f"The difference is about the same in every {word}.", p)
 
 
+def stage_means(layout: Layout, stage: Stage) -> dict[str, float]:
+    """The mean age or leaf stage of the groups' flats."""
+    own: dict[str, list[float]] = {}
+    for unit in layout.tested:
+        own.setdefault(unit.group, []).extend(
+            at for flat in unit.flats
+            if (at := flat.age_days if stage.age_days is not None else flat.true_leaves) is not None)
+    return {group: sum(values) / len(values) for group, values in own.items()}
+
+
 def _same_stage(layout: Layout, stage: Stage) -> Check | None:
     """Within its tolerance the stage leaves room for one group to be older than another by the way it was measured."""
-    by_age = stage.age_days is not None
-    means: dict[str, float] = {}
-    for group in layout.groups:
-        own = [value for unit in layout.tested if unit.group == group for flat in unit.flats
-               if (value := flat.age_days if by_age else flat.true_leaves) is not None]
-        means[group] = sum(own) / len(own)
+    means = stage_means(layout, stage)
     low, high = (pick(means, key=lambda group: means[group]) for pick in (min, max))
     apart = means[high] - means[low]
-    if apart < (DAYS_APART if by_age else LEAVES_APART):
+    if apart < stage.most_apart / 2:
         return None
-    ahead = f"{apart:.1f} days older than" if by_age else f"{apart:.1f} true leaves ahead of"
+    ahead = f"{stage.told(apart)} {'older than' if stage.age_days is not None else 'ahead of'}"
     return Check("same stage", "look", f"When measured, the flats of {high} were {ahead} those of {low} in the mean: "
                                        "some of the difference is from that.")
+
+
+def _potted(layout: Layout, chosen: Chosen) -> Check | None:
+    """Flats go to the pots when they are ready: those that are left are not the same sort of flats."""
+    gone = Counter(out.potted_from for out in chosen.left_out if out.potted_from)
+    if not gone:
+        return None
+    there = Counter(value.group for value in chosen.values)
+    listed = ", ".join(f"{group} {gone[group]} of {gone[group] + there[group]}"
+                       for group in sorted({*layout.groups, *gone}))
+    return Check("who is missing", "look", f"Flats potted up before they came to this stage are missing: {listed}. If "
+                                           "the most grown went first, what is left doesn't speak for all; compare at "
+                                           "an earlier stage too.")
+
+
+def _places(layout: Layout) -> Check | None:
+    """Varieties in one flat that always had the same side of it."""
+    if "tray" not in (*layout.blocks, *layout.random):
+        return None
+    parts: dict[str, set[str]] = {}
+    for unit in layout.tested:
+        parts.setdefault(unit.group, set()).update(flat.part for flat in unit.flats)
+    if any(len(found) > 1 for found in parts.values()):
+        return None
+    listed = ", ".join(f"{group} in {' and '.join(found)}" for group, found in parts.items())
+    return Check("places in the flat", "look", f"Each stood in the same place in every flat ({listed}): what that "
+                                               "place does would look like a difference. Swap the places.")
 
 
 def _measured_alike(layout: Layout) -> Check | None:
@@ -279,10 +331,15 @@ def _dose(layout: Layout) -> Check | None:
         for flat in unit.flats:
             if flat.lighting and (dose := flat.lighting.dli_mol) is not None:
                 doses.setdefault(unit.group, []).append(dose)
-    means = {group: sum(found) / len(found) for group, found in doses.items()}
-    if len(means) < len(layout.groups):
+    flats = Counter(unit.group for unit in layout.tested for _ in unit.flats)
+    if any(len(doses.get(group, ())) < count for group, count in flats.items()):
         return Check("daily light", "unknown", "How much light each gave in a day isn't known for all (PPFD and hours "
                                                "in lights.csv), so brightness and kind of light can't be told apart.")
+    if uneven := [group for group, found in doses.items() if max(found) > DOSE_APART * min(found)]:
+        ends = min(doses[uneven[0]]), max(doses[uneven[0]])
+        return Check("daily light", "look", f"Not every flat under {uneven[0]} got as much light in a day: "
+                                            f"{ends[0]:.1f} to {ends[1]:.1f} mol per m².")
+    means = {group: sum(found) / len(found) for group, found in doses.items()}
     if max(means.values()) <= DOSE_APART * min(means.values()):
         return Check("daily light", "fine", "All gave about the same light in a day.")
     listed = ", ".join(f"{group} {dose:.1f}" for group, dose in means.items())

@@ -12,13 +12,14 @@ import numpy as np
 from seedlingcv.crops.crop import Crop, load_crop
 from seedlingcv.errors import CropError, SeedlingError
 from seedlingcv.records.history import History, Lighting
-from seedlingcv.trials.checks import Check, check_all
-from seedlingcv.trials.design import BY, Chosen, LeftOut, Question, Stage, choose_flats
+from seedlingcv.trials.checks import Check, check_all, lamps_unknown, stage_means
+from seedlingcv.trials.design import BY, Chosen, LeftOut, Question, choose_flats
 from seedlingcv.trials.matters import Matter, what_matters
-from seedlingcv.trials.means import Estimates, Overall, least_squares, overall, two_groups
+from seedlingcv.trials.means import LEAST_FOR_WELCH, Estimates, Overall, least_squares, overall, own_scatter, two_groups
 from seedlingcv.trials.mixed import mixed_estimates
 from seedlingcv.trials.pairs import LEVEL, Difference, differences, pairs_to_compare
 from seedlingcv.trials.planning import Planning, plan
+from seedlingcv.trials.stage import Stage
 from seedlingcv.trials.units import (
     NO_PARTNER,
     PLURALS,
@@ -76,6 +77,7 @@ class Comparison:
     why_nothing: str | None = None
     shown_only: tuple[tuple[str, str], ...] = ()
     notes: tuple[str, ...] = ()
+    lamps_unknown: bool = False
 
     @property
     def kinds(self) -> str:
@@ -88,7 +90,7 @@ def compare(history: History, question: Question, own_crops: Path | None = None)
     chosen = choose_flats(history, question)
     names = tuple(dict.fromkeys(value.group for value in chosen.values))
     _check_names(question, names, chosen)
-    layout = lay_out(chosen.values, question.by)
+    layout = _of_one_stage(lay_out(chosen.values, question.by), chosen.stage)
     layout, estimates, notes = analyse(layout) if layout.groups else (layout, None, ())
     matter = what_matters(question, _crop(chosen.crop, own_crops), chosen.values)
     if estimates is not None and not np.all(np.asarray(estimates.error_variance) > 1e-12 * _scale(layout)):
@@ -97,7 +99,7 @@ def compare(history: History, question: Question, own_crops: Path | None = None)
     bare = Comparison(
         question, chosen.crop, chosen.stage, tuple(_group(layout, name) for name in names), layout.units, layout.kind,
         (), "", chosen.left_out, blocks=layout.blocks, random=layout.random, matter=matter,
-        shown_only=tuple(layout.shown_only.items()), notes=(*layout.notes, *notes))
+        shown_only=tuple(layout.shown_only.items()), notes=notes)
     if estimates is None:
         return _claim_nothing(bare, names)
     tested = tuple(name for name in names if name in layout.groups)
@@ -109,8 +111,19 @@ def compare(history: History, question: Question, own_crops: Path | None = None)
     return replace(
         bare, groups=tuple(_with_interval(group, estimates, tested) for group in bare.groups), differences=found,
         method=_method(estimates.method, way, layout), overall=overall(estimates) if len(tested) > 2 else None,
-        checks=check_all(layout, estimates, found, chosen.stage, _by_middle_plants(layout, pairs, way, question)),
-        planning=_planning(layout, estimates, found, matter))
+        checks=check_all(layout, estimates, found, chosen, _by_middle_plants(layout, pairs, way, question)),
+        planning=_planning(layout, estimates, found, matter), lamps_unknown=lamps_unknown(layout))
+
+
+def _of_one_stage(layout: Layout, stage: Stage) -> Layout:
+    """Nothing to test where the tolerances leave one group that much older than another."""
+    means = stage_means(layout, stage)
+    if not means or max(means.values()) - min(means.values()) <= stage.most_apart:
+        return layout
+    older, younger = (pick(means, key=lambda group: means[group]) for pick in (max, min))
+    why = f"was measured at another stage ({stage.told(means[older])} of {older}, {stage.told(means[younger])} of " \
+          f"{younger}, in the mean)"
+    return replace(layout, groups=(), shown_only=dict.fromkeys(means, why))
 
 
 def analyse(layout: Layout) -> tuple[Layout, Estimates | None, tuple[str, ...]]:
@@ -134,10 +147,15 @@ def analyse(layout: Layout) -> tuple[Layout, Estimates | None, tuple[str, ...]]:
 
 def estimate(layout: Layout, values: np.ndarray) -> Estimates:
     """By unit means, for a layout without random effects; values (..., tested units)."""
-    if len(layout.groups) == 2 and not layout.blocks:
-        first = np.array([unit.group == layout.groups[0] for unit in layout.tested])
-        return two_groups(values[..., first], values[..., ~first])
-    return least_squares(values, design_matrix(layout, layout.blocks), len(layout.groups))
+    if layout.blocks:
+        return least_squares(values, design_matrix(layout, layout.blocks), len(layout.groups))
+    parts = [values[..., [unit.group == group for unit in layout.tested]] for group in layout.groups]
+    sizes = {part.shape[-1] for part in parts}
+    if len(parts) == 2:
+        return two_groups(*parts)
+    if len(sizes) > 1 and min(sizes) >= LEAST_FOR_WELCH:
+        return own_scatter(parts)
+    return least_squares(values, design_matrix(layout, ()), len(layout.groups))
 
 
 def _by_middle_plants(layout: Layout, pairs: Sequence[tuple[str, str]], way: str,
@@ -229,6 +247,7 @@ def _why_nothing(shown_only: Sequence[tuple[str, str]]) -> str:
     return "; ".join(f"{' and '.join(groups)} {why}" for why, groups in reasons.items()) or "too few flats are left"
 
 
+GAMES_HOWELL = "; intervals of all pairs hold together (Games-Howell)"
 WAYS = {"t": "", "tukey": "; intervals of all pairs hold together (Tukey-Kramer)",
         "dunnett": "; intervals against the one named hold together (Dunnett)",
         "holm": "; p by Holm, intervals by Bonferroni, for the pairs named"}
@@ -246,7 +265,7 @@ def _method(method: str, way: str, layout: Layout) -> str:
                  + f" as random effects{taken}; standard errors after Kenward and Roger, degrees of freedom after "
                  "Satterthwaite",
     }[method]
-    return words + WAYS[way]
+    return words + (GAMES_HOWELL if (method, way) == ("welch", "tukey") else WAYS[way])
 
 
 def _planning(layout: Layout, estimates: Estimates, found: Sequence[Difference],

@@ -105,7 +105,8 @@ def simultaneous(t: np.ndarray, df: np.ndarray, way: str, groups: int) -> tuple[
 
 def _dunnett(estimates: Estimates, weights: Sequence[np.ndarray], t: np.ndarray,
              df: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """From the joint distribution of the contrasts; where their degrees of freedom differ, by the fewest."""
+    """From the joint distribution of the contrasts; where their degrees of freedom differ, each by its own (Hasler &
+    Hothorn 2008, Biom. J. 50:793-800; from memory)."""
     from scipy.optimize import brentq
     from scipy.stats import multivariate_t
 
@@ -113,11 +114,12 @@ def _dunnett(estimates: Estimates, weights: Sequence[np.ndarray], t: np.ndarray,
     covariance = rows @ estimates.covariance @ rows.T
     scale = np.sqrt(np.diag(covariance))
     correlation = covariance / np.outer(scale, scale)
-    fewest = float(df.min())
 
-    def within(limit: float) -> float:
+    def within(limit: float, free: float) -> float:
         limits = np.full(len(t), limit)
-        return float(multivariate_t.cdf(limits, shape=correlation, df=fewest, lower_limit=-limits, random_state=SEED))
+        return float(multivariate_t.cdf(limits, shape=correlation, df=free, lower_limit=-limits, random_state=SEED))
 
-    critical = brentq(lambda limit: within(limit) - LEVEL, 0.5, 200, xtol=1e-4)
-    return np.full(len(t), critical), np.array([max(1 - within(value), 0.0) for value in t])
+    critical = {free: brentq(lambda limit, free=free: within(limit, free) - LEVEL, 0.5, 200, xtol=1e-4)
+                for free in np.unique(df)}
+    return (np.array([critical[free] for free in df]),
+            np.array([max(1 - within(size, free), 0.0) for size, free in zip(t, df, strict=True)]))

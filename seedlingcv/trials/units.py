@@ -6,12 +6,13 @@ pseudoreplication (Hurlbert 1984, Ecol. Monogr. 54:187-211; from memory).
 
 The unit is therefore the coarsest thing that has one group only:
 
-    flat        where each flat has its own light, or groups are mixed within shelves
+    flat        where each flat has its own light, or where flats stand isn't known
     shelf       for lights, where one lamp covers a shelf with several flats: a shelf's flats of one sowing are averaged
+    lamp        the same where several lights hang over a shelf: its flats of one sowing under one light are averaged
     batch, variety, light, shelf   where each was seen under one group only, but a group has several of them
 
-Where each group has a single level of such a thing, the two are *tied* and nothing can be claimed. One tie is let
-through and told: one shelf a light, repeated in several batches, as growers with two shelves must do.
+Where each group has a single level of such a thing, the two are *tied* and nothing can be claimed: one shelf a light
+stays one shelf, however often it is sown. Nor where a group meets the others through one unit only.
 
 Things that were mixed over the groups are taken out: as fixed blocks, or as random effects where not every group was in
 every level and there are enough levels to tell how much they differ.
@@ -34,10 +35,15 @@ ALSO = {
     "variety": ("batch", "light", "shelf", "tray"), "seed_lot": ("batch", "light", "shelf", "tray"),
     "batch": ("variety", "light", "shelf"),
 }  # fmt: skip
-WORDS = BY | {"flat": "flat", "tray": "flat"}
+# What makes tied groups look different too, but is no cause to take blocks out where it is mixed.
+TIES = ("seed_lot", "source")
+WORDS = BY | {"flat": "flat", "tray": "flat", "lamp": "lamp", "sowing": "sowing of a shelf",
+              "source": "way of measuring"}
 PLURALS = {"light": "lights", "spectrum": "spectra", "shelf": "shelves", "variety": "varieties",
-           "seed lot": "seed lots", "batch": "batches", "flat": "flats"}
+           "seed lot": "seed lots", "batch": "batches", "flat": "flats", "lamp": "lamps",
+           "sowing of a shelf": "sowings of shelves"}
 LIGHTS = ("light", "spectrum")
+ON_SHELVES = ("shelf", "lamp", "sowing of a shelf")
 RANDOM = ("batch", "shelf", "tray")
 NO_PARTNER = "has nothing left to be compared with"
 LEVELS_FOR_RANDOM = 5  # fewer tell too little about their own variance; then fixed blocks, which need no such guess
@@ -45,7 +51,8 @@ LEVELS_FOR_RANDOM = 5  # fewer tell too little about their own variance; then fi
 
 @dataclass(frozen=True)
 class Unit:
-    """`value` is the mean over its flats of their means; the rest are labels, empty where unknown."""
+    """`value` is the mean over its flats of their means, batches and varieties counted alike; the rest are labels,
+    empty where unknown."""
 
     name: str
     group: str
@@ -57,6 +64,8 @@ class Unit:
     shelf: str = ""
     tray: str = ""
     sowing: str = ""
+    seed_lot: str = ""
+    source: str = ""
 
     @property
     def plants(self) -> int:
@@ -75,7 +84,6 @@ class Layout:
     blocks: tuple[str, ...] = ()
     random: tuple[str, ...] = ()
     shown_only: dict[str, str] = field(default_factory=dict)
-    notes: tuple[str, ...] = ()
 
     @property
     def tested(self) -> tuple[Unit, ...]:
@@ -110,19 +118,17 @@ def lay_out(values: Sequence[FlatValue], by: str) -> Layout:
 
 def _units(values: Sequence[FlatValue], by: str) -> Layout:
     units = [Unit(_own_name(value, values), value.group, value.mean, (value,), value.batch, value.variety, value.light,
-                  value.shelf, value.tray, value.sowing) for value in values]
-    kind, notes, blocks, random = "flat", [], [], []
-    if by in LIGHTS and _lamp_over_shelf(units):
-        units, kind = _merged(units, lambda u: (u.shelf, u.sowing) if u.shelf else u.name, _shelf_name(units)), "shelf"
+                  value.shelf, value.tray, value.sowing, value.seed_lot, value.source) for value in values]
+    kind, blocks, random = "flat", [], []
+    if by in LIGHTS:
+        units, kind = _under_lamps(units)
     for factor in ALSO[by]:
         levels = _levels(units, factor)
         if len(levels) < 2 or any(len(groups) > 1 for groups in levels.values()) or len(levels) == len(units):
             continue
         if all(len({getattr(u, factor) for u in units if u.group == group}) == 1 for group in _groups(units)):
-            if factor == "shelf" and by in LIGHTS and len(_levels(units, "sowing")) > 1:
-                notes.append("Each light hung over one shelf all the time, so a warmer or draughtier shelf would look "
-                             "the same. Swap the lights between batches to be sure.")
-        elif factor == "shelf" and by in LIGHTS and not _same_sowings(units):
+            continue  # tied
+        if factor == "shelf" and by in LIGHTS and not _same_sowings(units):
             random.append("shelf")
         else:
             units, kind = _merged(units, lambda u, f=factor: getattr(u, f), lambda u, f=factor: _named(u, f)), factor
@@ -134,7 +140,7 @@ def _units(values: Sequence[FlatValue], by: str) -> Layout:
             as_random = partly and factor in RANDOM and len(levels) >= LEVELS_FOR_RANDOM
             (random if as_random else blocks).append(factor)
     blocks = [f for f in blocks if not any(_finer(units, other, f) for other in (*blocks, *random) if other != f)]
-    return Layout(by, tuple(units), WORDS[kind], groups, tuple(blocks), tuple(random), notes=tuple(notes))
+    return Layout(by, tuple(units), WORDS[kind], groups, tuple(blocks), tuple(random))
 
 
 def _finer(units: Sequence[Unit], fine: str, coarse: str) -> bool:
@@ -175,24 +181,29 @@ def _own_name(value: FlatValue, values: Sequence[FlatValue]) -> str:
     return f"{value.tray}, {value.group}" if shared else value.tray
 
 
-def _lamp_over_shelf(units: Sequence[Unit]) -> bool:
-    """Whether each shelf has one light at a time, and some shelf several flats: then the shelf is what was lit."""
-    seen: dict[tuple[str, str], list[str]] = {}
+def _under_lamps(units: list[Unit]) -> tuple[list[Unit], str]:
+    """Flats of one sowing on one shelf under one light averaged, where there are several such: one lamp lit them. And
+    what the units are then."""
+    together: dict[tuple[str, str, str], int] = {}
     for unit in units:
         if unit.shelf:
-            seen.setdefault((unit.shelf, unit.sowing), []).append(unit.group)
-    return all(len(set(groups)) == 1 for groups in seen.values()) and any(len(groups) > 1 for groups in seen.values())
-
-
-def _shelf_name(units: Sequence[Unit]) -> Callable[[Unit], str]:
-    several = len({unit.sowing for unit in units}) > 1
+            together[unit.shelf, unit.light, unit.sowing] = together.get((unit.shelf, unit.light, unit.sowing), 0) + 1
+    if max(together.values(), default=0) < 2:
+        return units, "flat"
+    lights: dict[tuple[str, str], set[str]] = {}
+    for shelf, light, sowing in together:
+        lights.setdefault((shelf, sowing), set()).add(light)
+    several = {place for place, found in lights.items() if len(found) > 1}
+    sowings = len({unit.sowing for unit in units}) > 1
 
     def name(unit: Unit) -> str:
         if not unit.shelf:
             return unit.name
-        return _named(unit, "shelf") + (f", {unit.sowing}" if several and unit.sowing else "")
+        return (_named(unit, "shelf") + (f", {unit.light}" if (unit.shelf, unit.sowing) in several else "")
+                + (f", {unit.sowing}" if sowings and unit.sowing else ""))
 
-    return name
+    merged = _merged(units, lambda u: (u.shelf, u.light, u.sowing) if u.shelf else u.name, name)
+    return merged, "lamp" if several else "sowing" if len({place for place, _ in lights}) < len(lights) else "shelf"
 
 
 def _named(unit: Unit, factor: str) -> str:
@@ -208,16 +219,21 @@ def level_name(factor: str, level: str) -> str:
 
 
 def _merged(units: Sequence[Unit], key: Callable[[Unit], object], name: Callable[[Unit], str]) -> list[Unit]:
-    """Units of one key averaged; a label on which they differ lists them all."""
+    """Units of one key averaged, over batches and varieties counted alike; a label on which they differ lists them
+    all."""
     together: dict[object, list[Unit]] = {}
     for unit in units:
         together.setdefault(key(unit), []).append(unit)
     merged = []
     for members in together.values():
         labels = {label: " and ".join(sorted({getattr(u, label) for u in members} - {""}))
-                  for label in ("batch", "variety", "light", "shelf", "tray", "sowing")}
+                  for label in ("batch", "variety", "light", "shelf", "tray", "sowing", "seed_lot", "source")}
         flats = tuple(flat for unit in members for flat in unit.flats)
-        merged.append(Unit(name(members[0]), members[0].group, fmean(u.value for u in members), flats, **labels))
+        alike: dict[tuple[str, str], list[float]] = {}
+        for unit in members:
+            alike.setdefault((unit.batch, unit.variety), []).append(unit.value)
+        value = fmean(fmean(values) for values in alike.values())
+        merged.append(Unit(name(members[0]), members[0].group, value, flats, **labels))
     return merged
 
 
@@ -234,25 +250,39 @@ def _untestable(layout: Layout) -> dict[str, str]:
     by, kind = BY[layout.by], layout.kind
     if single := [group for group in layout.groups if len(layout.values_of(group)) < 2]:
         return dict.fromkeys(single, f"has one {kind} only, so {by} and {kind} can't be told apart")
-    for factor in ALSO[layout.by]:
+    for factor in (*ALSO[layout.by], *(tie for tie in TIES if tie != layout.by)):
         levels = _levels(layout.units, factor)
-        tied = len(levels) == len(layout.groups) > 1 and all(len(groups) == 1 for groups in levels.values())
-        if tied and not (factor == "shelf" and layout.notes):
+        if len(levels) == len(layout.groups) > 1 and all(len(groups) == 1 for groups in levels.values()):
             word = WORDS[factor]
-            return dict.fromkeys(layout.groups, f"has a {word} of its own, so {by} and {word} can't be told apart")
-    together = _connected(layout)
+            own = f"has a {word} of its own" + (f", or one that isn't written down (column {factor})"
+                                                if "" in levels else "")
+            return dict.fromkeys(layout.groups, f"{own}, so {by} and {word} can't be told apart")
+    crossed = [f for f in (*layout.blocks, *layout.random) if layout.crosses(f)]
+    together = _connected(layout, crossed)
+    shared = " and ".join(WORDS[f] for f in (*layout.blocks, *layout.random))
     if apart := [group for group in layout.groups if group not in together or len(together) == 1]:
-        shared = " and ".join(WORDS[f] for f in (*layout.blocks, *layout.random))
         return dict.fromkeys(apart, f"shares no {shared} with the others, so {by} and {shared} can't be told apart")
     if len(layout.tested) - design_matrix(layout, layout.blocks).shape[1] < 1:
         many = " and ".join(PLURALS[WORDS[f]] for f in layout.blocks)
         return dict.fromkeys(layout.groups, f"has too few {PLURALS[kind]} for so many {many}")
+    if layout.blocks and (apart := _through_one(layout, crossed, together)):
+        return dict.fromkeys(apart, f"shares a {shared} with the others through one {kind} only, so {by} and {kind} "
+                                    "can't be told apart")
     return {}
 
 
-def _connected(layout: Layout) -> tuple[str, ...]:
+def _through_one(layout: Layout, crossed: Sequence[str], together: Sequence[str]) -> tuple[str, ...]:
+    """Groups that lose touch with the others without a single unit."""
+    for left_out in layout.tested:
+        rest = replace(layout, units=tuple(unit for unit in layout.tested if unit is not left_out))
+        if len(still := _connected(rest, crossed)) < len(together):
+            return tuple(group for group in layout.groups if group not in still or len(still) == 1)
+    return ()
+
+
+def _connected(layout: Layout, crossed: Sequence[str]) -> tuple[str, ...]:
     """The largest set of groups whose differences can be had within blocks (estimable contrasts)."""
-    x = _columns(layout, [f for f in (*layout.blocks, *layout.random) if layout.crosses(f)])
+    x = _columns(layout, crossed)
     row_space = np.linalg.pinv(x) @ x
     sets = [{group} for group in layout.groups]
     for one, other in combinations(range(len(layout.groups)), 2):

@@ -164,7 +164,7 @@ def test_light_facts_are_shown():
 def test_several_lights_have_a_line_and_a_row_for_each_pair():
     found = compare(season({"a": [38, 40, 37], "b": [39, 40, 38], "c": [60, 62, 61]}), STEM)
     words = said(render_compare(found))
-    assert "No difference that would matter: the a and the b" in words and "a − b" in words
+    assert "No difference that would matter: 'a' and 'b'" in words and "a − b" in words
     assert "Tukey-Kramer" in words and "Over all: F =" in words
 
 
