@@ -17,7 +17,8 @@ from seedlingcv.stretch.study import Study
 
 
 def stretch_tree(study: Study) -> dict[str, Any]:
-    """Lengths in mm, canopy cover as a fraction, growth a day; intervals are 95 %; None for what can't be told."""
+    """Lengths in mm, canopy cover as a fraction, growth a day; intervals are 95 %, those of places
+    for all sides together; None for what can't be told."""
     return {
         "by": study.by, "days": [day.isoformat() for day in study.days],
         "left_band": [_named(flat) | {"left": band.left, "day": band.day.isoformat(), "legginess": band.figure,
@@ -31,7 +32,8 @@ def stretch_tree(study: Study) -> dict[str, Any]:
             _flat_growth(own) for field in FIELDS for own in study.growth[field] if own.history is flat]}
             for flat in study.history.flats],
         "growth_by_place": [{"place": g.place, "crop": g.crop, "figure": g.field, "per_day": _mean(g.per_day),
-                             "ages_days": g.ages} for field in FIELDS for g in study.by_place[field]],
+                             "ages_days": g.ages, "flats_left_out": g.left_out}
+                            for field in FIELDS for g in study.by_place[field]],
     }
 
 
@@ -81,7 +83,9 @@ def _change(effect: ChangeEffect) -> dict[str, Any]:
             "changed": [_slopes(s) for s in effect.changed], "stayed": [_slopes(s) for s in effect.stayed],
             "stayed_under": list(effect.stayed_under), "step": _mean(effect.step),
             "effect": found and {"mean": found.mean, "low": found.low, "high": found.high, "method": found.method},
-            "why_not": effect.why_not or None, "not_counted": [_named(flat) for flat in effect.left_out]}
+            "doubt": effect.doubt if found else None, "why_not": effect.why_not or None,
+            "not_counted": [_named(flat) | {"why": why} for flat, why in effect.left_out],
+            "not_put_beside": [_named(flat) | {"why": why} for flat, why in effect.not_beside]}
 
 
 def _slopes(slopes: TwoSlopes) -> dict[str, Any]:
@@ -91,7 +95,8 @@ def _slopes(slopes: TwoSlopes) -> dict[str, Any]:
 
 def _place(place: Place) -> dict[str, Any]:
     return {"name": place.name, "crop": place.crop, "flats": [_named(flat) for flat in place.flats],
-            "map": place.cells, "length": _across(place.length), "width": _across(place.width)}
+            "map": place.cells, "length": _across(place.length), "width": _across(place.width),
+            "intervals_together": place.together}
 
 
 def _across(across: Across | None) -> dict[str, Any] | None:

@@ -71,7 +71,8 @@ def render_stretch(study: Study, crop_of: CropOf, *, against_leaves: bool = Fals
         groups=_groups(study, crop_of, against_leaves, inch), against_leaves=against_leaves, maps=maps,
         legend=charts.legend(scale) if maps else "",
         places=_place_growth(study, inch), by=study.by, band_note=words.BAND_NOTE, light_note=words.LIGHT_NOTE,
-        side_note=words.SIDE_NOTE, hatch=charts.HATCH, version=__version__,
+        side_note=f"{words.SIDE_NOTE} {words.together_line(study.places)}".rstrip(), hatch=charts.HATCH,
+        version=__version__,
     )
 
 
@@ -100,9 +101,7 @@ def _changes(study: Study, inch: bool) -> list[ChangePart]:
         title = words.change_title(effect)
         part = parts.setdefault(title, ChangePart(unbroken(title), []))
         part.lines.append(words.change_line(effect, inch=inch))
-        left_out = words.left_out_line(effect)
-        if left_out and left_out not in part.lines and effect.changed:
-            part.lines.append(left_out)
+        part.lines.extend(line for line in words.left_out_lines(effect) if line not in part.lines)
     return list(parts.values())
 
 

@@ -51,12 +51,16 @@ def _answers(console: Console, study: Study, inch: bool) -> None:
             if words.change_title(effect) != title:
                 title = words.change_title(effect)
                 _say(console, f"  {title}", bold=True)
-            lines = [words.change_line(effect, inch=inch), words.left_out_line(effect) if effect.changed else ""]
-            _items(console, [line for line in lines if line])
+                told: set[str] = set()
+            left_out = [line for line in words.left_out_lines(effect) if line not in told]
+            _items(console, [words.change_line(effect, inch=inch), *left_out])
+            told.update(left_out)
     sides = words.side_lines(study.places)
     if sides:
         _head(console, "Which side is weak")
-        _items(console, sides)
+        if any(words.clear_sides(place) for place in study.places):
+            sides.append(words.together_line(study.places))
+        _items(console, [line for line in sides if line])
 
 
 def _group(console: Console, study: Study, group: Group, crop: Crop | None, against_leaves: bool, inch: bool) -> None:
@@ -88,7 +92,8 @@ def _growth_lines(study: Study, group: Group, inch: bool) -> list[str]:
     from seedlingcv.stretch.growth import growth_by_place
 
     by = "shelf" if study.by == "shelf" else "light"
-    return [f"{words.NAMES[field].capitalize()} under {growth.place}: {words.place_growth(growth, inch=inch)}"
+    return [f"{words.NAMES[field].capitalize()} under {words.called(growth.place, by)}: "
+            f"{words.place_growth(growth, inch=inch)}"
             for field in ("stem_length_mm", "legginess") for growth in growth_by_place(group.flats, by, field)]
 
 

@@ -10,6 +10,7 @@ from seedlingcv.records.history import FlatHistory
 from seedlingcv.report.words import count, listed
 from seedlingcv.stretch.change import ChangeEffect, TwoSlopes
 from seedlingcv.stretch.growth import FlatGrowth, Growth, PlaceGrowth
+from seedlingcv.stretch.over_flats import count_flats
 from seedlingcv.stretch.place import Across, Place
 from seedlingcv.stretch.study import Study
 from seedlingcv.units import MM_PER_INCH, length
@@ -23,14 +24,23 @@ BAND_NOTE = (
     "counts what a photo gets wrong for all plants of a flat at once (5 % of stem length and of legginess)."
 )
 LIGHT_NOTE = (
-    "Growth a day in the ten days after the change less that in the ten days before, flats as units. Plants speed up "
-    "and slow down with age, so only the difference from flats of the same age that stayed under their light counts."
+    "Growth a day in the ten days after the change less that in the ten days before: of each flat the plants measured "
+    "on every day used, flats as units. Plants speed up and slow down with age, so only the difference from flats of "
+    "the same age that stayed under their light counts. They were sown within three days of the others and seen over "
+    "the same ages."
 )
 SIDE_NOTE = (
     "Of each flat a plane through the legginess of its plants, then the mean over flats. Plants are leggier where they "
-    "get less light; nobody measured that light here unless readings are named. Of twenty sides that are alike, one "
-    "will look weak by chance."
+    "get less light; nobody measured that light here unless readings are named."
 )
+# What the light is not alone with: who the growth is told of, and why the light may not have done it.
+DOUBTS = {
+    "one shelf": ("in these flats, all on one shelf, growth", "one shelf can't show that the light did it"),
+    "stayed on one shelf": ("in these flats growth", "those that stayed were all on one shelf, so it may have been the "
+                            "shelf and not the light"),
+    "shelves unknown": ("in these flats growth", "where the flats stood isn't written down, so nobody can say that the "
+                        "light did it"),
+}
 
 
 def amount(value: float, field: str, *, inch: bool = False) -> str:
@@ -63,6 +73,11 @@ def interval(low: float, high: float, field: str, *, inch: bool = False) -> str:
     return f"95 % {rate(low, field, inch=inch)} to {rate(high, field, inch=inch)}"
 
 
+def called(name: str, kind: str) -> str:
+    """`bulb`; `light a` where the name is too short to be seen as one. kind : `light` or `shelf`"""
+    return f"{kind} {name}" if len(name.split(",")[0]) < 3 else name
+
+
 def say_day(when: date) -> str:
     return f"{when.day} {when:%B}"
 
@@ -77,8 +92,7 @@ def flat_numbers(flats: Sequence[FlatHistory]) -> str:
 
 def counts(study: Study) -> str:
     """`16 flats on 6 days`."""
-    flats = len({(flat.flat, flat.sown) for flat in study.history.flats})
-    return f"{count(flats, 'flat')} on {count(len(study.days), 'day')}"
+    return f"{count(count_flats(study.history.flats), 'flat')} on {count(len(study.days), 'day')}"
 
 
 def left_lines(study: Study) -> list[tuple[str, str]]:
@@ -107,15 +121,19 @@ def no_one_left(study: Study) -> str:
 
 def unjudged_lines(study: Study) -> list[str]:
     """`flats 33 and 34: measured on one day only`."""
+    return [f"{flat_numbers(flats)}: {reason}" for reason, flats in _by_reason(study.unjudged)]
+
+
+def _by_reason(flats: Sequence[tuple[FlatHistory, str]]) -> list[tuple[str, list[FlatHistory]]]:
     why: dict[str, list[FlatHistory]] = {}
-    for flat, reason in study.unjudged:
+    for flat, reason in flats:
         why.setdefault(reason, []).append(flat)
-    return [f"{flat_numbers(flats)}: {reason}" for reason, flats in why.items()]
+    return list(why.items())
 
 
 def change_title(effect: ChangeEffect) -> str:
     """`bulb → new panel: flats 31 and 32 (tomato), on 11 March`."""
-    flats = [*(slopes.history for slopes in effect.changed), *effect.left_out]
+    flats = [*(slopes.history for slopes in effect.changed), *(flat for flat, _ in effect.left_out)]
     days = sorted({change.day for flat in flats for change in flat.changes
                    if (change.before.casefold(), change.after.casefold()) ==
                    (effect.before.casefold(), effect.after.casefold())})
@@ -125,21 +143,28 @@ def change_title(effect: ChangeEffect) -> str:
 
 
 def change_line(effect: ChangeEffect, *, inch: bool = False) -> str:
-    """What can be put down to the light, or why nothing can."""
+    """What can be put down to the light, or why nothing can. A doubt stands in the sentence it concerns."""
     name = NAMES[effect.field].capitalize()
     if effect.effect is None:
-        return f"{name}: nothing is claimed: {effect.why_not}. {_courses(effect, inch)}".rstrip()
+        return f"{name}: nothing is claimed, as {effect.why_not}. {_courses(effect, inch)}".rstrip()
     found, field = effect.effect, effect.field
-    units = f"{count(len(effect.changed), 'flat')} beside {len(effect.stayed)} that stayed"
     if found.low <= 0 <= found.high:
         said = f"no clear effect, {with_unit(found.mean, field, inch=inch)} a day"
     else:
         size = abs(found.mean)
-        said = (f"the change {'slowed' if found.mean < 0 else 'sped up'} it by {with_unit(size, field, inch=inch)} a "
-                f"day, {amount(10 * size, field, inch=inch)} in ten days")
+        said = _changed(effect, f"{with_unit(size, field, inch=inch)} a day, "
+                                f"{amount(10 * size, field, inch=inch)} in ten days")
     limits = (-found.high, -found.low) if found.high < 0 else (found.low, found.high)
-    text = f"{name}: {said} ({interval(*limits, field, inch=inch)}; {units}). {_courses(effect, inch)}"
-    return f"{text} {_at_once(effect)}".rstrip()
+    units = f"{count(len(effect.changed), 'flat')} beside {len(effect.stayed)} that stayed"
+    return f"{name}: {said} ({interval(*limits, field, inch=inch)}; {units}). {_courses(effect, inch)}"
+
+
+def _changed(effect: ChangeEffect, size: str) -> str:
+    slower = effect.effect.mean < 0
+    if effect.doubt is None:
+        return f"the change {'slowed it' if slower else 'sped it up'} by {size}"
+    growth, but = DOUBTS[effect.doubt]
+    return f"{growth} {'slowed' if slower else 'sped up'} by {size}; {but}"
 
 
 def _courses(effect: ChangeEffect, inch: bool) -> str:
@@ -153,32 +178,40 @@ def _courses(effect: ChangeEffect, inch: bool) -> str:
 
     text = "Growth a day: {} before, {} after".format(*means(effect.changed))
     if effect.stayed:
-        text += f"; in those that stayed under {listed(effect.stayed_under)} {' and '.join(means(effect.stayed))}"
+        lights = listed([called(light, "light") for light in effect.stayed_under])
+        text += f"; in those that stayed under {lights} {' and '.join(means(effect.stayed))}"
     return text + "."
 
 
-def _at_once(effect: ChangeEffect) -> str:
-    if not effect.at_once:
-        return ""
-    return ("All stood on one shelf and changed on one day: whatever else was new there from that day on would look "
-            "the same.")
+def left_out_lines(effect: ChangeEffect) -> list[str]:
+    """Who isn't counted, and who stayed but can't be put beside, with the reasons."""
+    lines = [("Not counted", effect.left_out), ("Not put beside", effect.not_beside)]
+    return [f"{title}: {_reasons(flats)}" for title, flats in lines if flats]
 
 
-def left_out_line(effect: ChangeEffect) -> str:
-    if not effect.left_out:
-        return ""
-    return (f"Not counted: {flat_numbers(effect.left_out)}, not measured twice within ten days before and twice within "
-            "ten days after.")
+def _reasons(flats: Sequence[tuple[FlatHistory, str]]) -> str:
+    """`flats 31 and 32 (another variety); flat 35 (measured at other ages)`."""
+    return "; ".join(f"{flat_numbers(own)} ({reason})" for reason, own in _by_reason(flats))
 
 
 def side_lines(places: Sequence[Place]) -> list[str]:
     """A line for each side that is clearly weak, then the places without one together."""
-    lines = [f"{_titled(place)}: {_side_line(place, across)}" for place in places for across in _clear(place)]
+    lines = [f"{_titled(place)}: {_side_line(place, across)}" for place in places for across in clear_sides(place)]
     others: dict[str, list[str]] = {}
     for place in places:
-        if not _clear(place):
+        if not clear_sides(place):
             others.setdefault(_why_none(place), []).append(_titled(place))
     return lines + [f"{why}: {'; '.join(names)}" for why, names in others.items()]
+
+
+def together_line(places: Sequence[Place]) -> str:
+    """What the intervals of several sides hold for; empty where there is one at most."""
+    together = max((place.together for place in places), default=1)
+    if together < 2:
+        return ""
+    sides = "both directions" if together == 2 else f"all {together} sides looked at"
+    return (f"The 95 % hold for {sides} together: with no weak side anywhere, one season in twenty would still show "
+            "one.")
 
 
 def map_note(place: Place) -> str:
@@ -192,7 +225,8 @@ def _titled(place: Place) -> str:
     return place.name + (f" ({place.crop})" if place.crop else "")
 
 
-def _clear(place: Place) -> list[Across]:
+def clear_sides(place: Place) -> list[Across]:
+    """The directions along which one end is clearly leggier."""
     return [across for across in (place.length, place.width) if across and across.clear]
 
 
@@ -220,7 +254,7 @@ def _readings(place: Place, across: Across) -> str:
     near, far = across.ppfd_umol
     there, other = (far, near) if across.weak_end == across.far else (near, far)
     other_end = place.side(across.near if across.weak_end == across.far else across.far)
-    said = "agree" if across.readings_agree else "don't show it"
+    said = {True: "agree", False: "don't show it", None: "show no difference"}[across.readings_agree]
     return f"; the light readings {said}: {there:.0f} µmol there, {other:.0f} at {other_end}"
 
 
@@ -251,9 +285,12 @@ def _grown(growth: Growth, field: str, inch: bool) -> str:
 
 
 def place_growth(growth: PlaceGrowth, *, inch: bool = False) -> str:
-    """`1.8 mm a day (95 % 1.2 to 2.4, 4 flats)`."""
+    """`1.8 mm a day (95 % 1.2 to 2.4, 4 flats)`, and how many flats are not in it."""
     mean = growth.per_day
-    text = f"{with_unit(mean.mean, growth.field, inch=inch)} a day"
-    if mean.low is None:
-        return f"{text} (one flat: no interval)"
-    return f"{text} ({interval(mean.low, mean.high, growth.field, inch=inch)}, {count(mean.flats, 'flat')})"
+    left_out = f"{count(growth.left_out, 'flat')} without the same plants on every day"
+    if mean is None:
+        return f"not told: {left_out}"
+    text, more = f"{with_unit(mean.mean, growth.field, inch=inch)} a day", f"; left out: {left_out}"
+    rests = "one flat: no interval" if mean.low is None else (
+        f"{interval(mean.low, mean.high, growth.field, inch=inch)}, {count(mean.flats, 'flat')}")
+    return f"{text} ({rests}{more if growth.left_out else ''})"

@@ -5,7 +5,8 @@ interval says how this flat's plants grew, nothing of other flats. Plants don't 
 all of them at once (its scale, above all): SHARED_SD is added, on both days, in squares. It is taken as new on every
 day; what stays alike from day to day cancels, so intervals are rather too wide than too narrow.
 
-Of a light or shelf: the mean of its flats' slopes, with t over flats.
+Of a light or shelf: the mean of its flats' slopes, with t over flats. Lines go through the means of the same plants on
+all their days too.
 
 Stems don't grow along a straight line: growth over the last step and over the whole time are both given.
 """
@@ -19,8 +20,8 @@ from math import sqrt
 from statistics import fmean, stdev
 
 from seedlingcv.records.history import FlatDay, FlatHistory
-from seedlingcv.stretch.over_flats import Mean, mean_over_flats, same_flat, t_quantile
-from seedlingcv.stretch.series import Look, age_on, looks_of, values_on
+from seedlingcv.stretch.over_flats import Mean, count_flats, mean_over_flats, t_quantile
+from seedlingcv.stretch.series import Look, age_on, looks_of, same_plants, values_on
 
 # Standard deviation of the error that all plants of a flat share on a day: (share of the figure, and in its own unit).
 # Photos: a flat's legginess is off by 4 % in the mean (README, How far to trust it), which for normal errors is a
@@ -87,14 +88,17 @@ class PlaceGrowth:
     """Mean growth a day of the flats under a light (on a shelf) while they stood there.
 
     place : `new panel`, or `new panel, after bulb` of flats that were moved there
+    per_day : None where no flat had the same plants on two days
     ages : days since sowing, from and to; None where unknown
+    left_out : flats without the same plants on their days
     """
 
     place: str
     crop: str | None
     field: str
-    per_day: Mean
+    per_day: Mean | None
     ages: tuple[int, int] | None
+    left_out: int = 0
 
 
 def growth_between(one: FlatDay, other: FlatDay, field: str) -> Growth | None:
@@ -140,7 +144,8 @@ def growth_of(history: FlatHistory, field: str) -> FlatGrowth | None:
     steps = [growth_between(a.at, b.at, field) for a, b in zip(looks, looks[1:], strict=False)]
     if whole is None or steps[-1] is None:
         return None
-    return FlatGrowth(history, field, whole, tuple(s for s in steps if s), line_through(looks))
+    return FlatGrowth(history, field, whole, tuple(s for s in steps if s),
+                      line_through(same_plants(looks, field)))
 
 
 def line_through(looks: Sequence[Look]) -> Line | None:
@@ -183,10 +188,13 @@ def growth_by_place(flats: Sequence[FlatHistory], by: str, field: str) -> tuple[
         for place, looks in own.items():
             if len(looks) > 1:
                 found.setdefault((flat.crop or "", place), []).append((flat, looks))
-    growths = []
-    for (crop, place), members in sorted(found.items()):
-        mean = mean_over_flats((same_flat(flat), slope_through(looks)) for flat, looks in members)
-        ages = [age for flat, looks in members for look in looks if (age := age_on(flat, look.day)) is not None]
-        assert mean is not None
-        growths.append(PlaceGrowth(names[place], crop or None, field, mean, (min(ages), max(ages)) if ages else None))
-    return tuple(growths)
+    return tuple(_at_place(names[place], crop or None, field, members)
+                 for (crop, place), members in sorted(found.items(), key=lambda own: own[0]))
+
+
+def _at_place(place: str, crop: str | None, field: str,
+              members: Sequence[tuple[FlatHistory, list[Look]]]) -> PlaceGrowth:
+    lines = [(flat, slope_through(same)) for flat, looks in members if len(same := same_plants(looks, field)) > 1]
+    ages = [age for flat, looks in members for look in looks if (age := age_on(flat, look.day)) is not None]
+    left_out = count_flats(flat for flat, _ in members) - count_flats(flat for flat, _ in lines)
+    return PlaceGrowth(place, crop, field, mean_over_flats(lines), (min(ages), max(ages)) if ages else None, left_out)

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from math import sqrt
 from statistics import fmean, stdev
+from typing import TypeVar
 
 from seedlingcv.records.history import FlatHistory
+
+SAME_SOWING_DAYS = 21  # a number sown again later is another flat: the records' own rule (records/belonging.py)
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -20,30 +25,61 @@ class Mean:
     flats: int
 
 
-def mean_over(values: Sequence[float]) -> Mean:
-    """Student's t over the values, one a flat; at least one."""
+def mean_over(values: Sequence[float], together: int = 1) -> Mean:
+    """Student's t over the values, one a flat; at least one. The intervals of `together` such means hold all at once
+    in 95 % of cases (see t_quantile)."""
     mean = fmean(values)
     if len(values) < 2:
         return Mean(mean, None, None, len(values))
-    half = t_quantile(len(values) - 1) * stdev(values) / sqrt(len(values))
+    half = t_quantile(len(values) - 1, together) * stdev(values) / sqrt(len(values))
     return Mean(mean, mean - half, mean + half, len(values))
 
 
-def mean_over_flats(values: Iterable[tuple[Hashable, float]]) -> Mean | None:
+def mean_over_flats(values: Iterable[tuple[FlatHistory, float]], together: int = 1) -> Mean | None:
     """(flat, value) pairs; several values of one flat, such as its parts', are averaged first. None without any."""
-    of_flat: dict[Hashable, list[float]] = {}
-    for flat, value in values:
-        of_flat.setdefault(flat, []).append(value)
-    return mean_over([fmean(own) for own in of_flat.values()]) if of_flat else None
+    own = [fmean(of_flat) for of_flat in by_flat(values)]
+    return mean_over(own, together) if own else None
 
 
-def same_flat(history: FlatHistory) -> Hashable:
-    """Equal for parts of one flat, which are photographed together; not for a number used again later."""
-    return history.flat, history.days[0].day if history.days else None
+def by_flat(pairs: Iterable[tuple[FlatHistory, T]]) -> list[list[T]]:
+    """What belongs to each flat, parts of one flat together, in the order in which flats come."""
+    found: list[tuple[FlatHistory, list[T]]] = []
+    of_number: dict[int, list[tuple[FlatHistory, list[T]]]] = {}
+    for history, value in pairs:
+        seasons = of_number.setdefault(history.flat, [])
+        own = next((values for first, values in seasons if same_flat(first, history)), None)
+        if own is None:
+            own = []
+            seasons.append((history, own))
+            found.append((history, own))
+        own.append(value)
+    return [values for _, values in found]
 
 
-def t_quantile(df: float) -> float:
-    """Of the two-sided 95 % interval."""
+def count_flats(flats: Iterable[FlatHistory]) -> int:
+    return len(by_flat((flat, flat) for flat in flats))
+
+
+def same_flat(one: FlatHistory, other: FlatHistory) -> bool:
+    """Whether both are the same flat or parts of it: one number, sown together or nearly. Where a sowing date isn't
+    known, whether they were there at one time."""
+    if one.flat != other.flat or not (one.days and other.days):
+        return one.flat == other.flat
+    starts = [sown_of(history) or history.days[0].day for history in (one, other)]
+    if abs((starts[0] - starts[1]).days) <= SAME_SOWING_DAYS:
+        return True
+    dated = sown_of(one) is not None and sown_of(other) is not None
+    return not dated and max(starts) <= min(one.days[-1].day, other.days[-1].day)
+
+
+def sown_of(history: FlatHistory) -> date | None:
+    return history.sown or next((d.measurement.sown for d in history.days if d.measurement.sown), None)
+
+
+def t_quantile(df: float, together: int = 1) -> float:
+    """Of the two-sided 95 % interval. Of several intervals, the one by which all of them hold at once in 95 % of cases
+    at least: each error gets its share of the 5 % (Bonferroni; Dunn 1961, J. Am. Stat. Assoc. 56:52-64; from memory).
+    """
     from scipy.special import stdtrit
 
-    return float(stdtrit(df, 0.975))
+    return float(stdtrit(df, 1 - 0.025 / together))

@@ -2,9 +2,10 @@
 
 Each flat's own mean is taken out of its cells, days are averaged within a flat, and flats are the units. A flat counts
 where it stood first: moved on, it still shows how it stretched there. What is claimed are two slopes, along the flat's
-length and its width: a plane a flat (measure/gradient.py), then the mean over flats with its t interval. Plants are
-leggier where they get less light; that the light is weaker there is an explanation and no measurement, unless PPFD was
-read on a grid.
+length and its width: a plane a flat (measure/gradient.py), then the mean over flats with its t interval. Intervals are
+widened so that all of a study hold together in 95 % of cases: one of many sides would soon look weak by chance. Plants
+are leggier where they get less light; that the light is weaker there is an explanation and no measurement, unless PPFD
+was read on a grid.
 
 Parts of mixed flats are left out: one crop at one end would look like weak light.
 """
@@ -20,20 +21,23 @@ from seedlingcv.flat.layout import cell_name, standard_layout
 from seedlingcv.measure.gradient import fit_plane
 from seedlingcv.records.history import SIDES, FlatDay, FlatHistory, History, Lighting
 from seedlingcv.records.parts import cell_place
-from seedlingcv.stretch.over_flats import Mean, mean_over_flats, same_flat
+from seedlingcv.stretch.over_flats import Mean, count_flats, mean_over_flats
 from seedlingcv.stretch.series import values_on
 
 FIELD = "legginess"
 COARSE = (3, 6)  # rows and columns of the map where flats of different layouts stood
 LEAST_FLATS = 2
+LEVEL_SHARE = 0.05  # of the larger reading: within it a meter doesn't tell two ends apart (judgement)
 Spot = tuple[int, int]  # row and column of the map, from 0
+Slopes = list[tuple[FlatHistory, float]]
 
 
 @dataclass(frozen=True)
 class Across:
     """How much leggier plants are at the far end than at the near one: from `near` to `far`, names of SIDES.
 
-    slope        mean over flats of the difference between the outermost cells, in legginess, with its interval
+    slope        mean over flats of the difference between the outermost cells, in legginess, with its interval, which
+                 holds together with those of the other places and direction (Bonferroni)
     window_side  the end that faces a window; None where neither is known to
     ppfd_umol    mean reading at the near and far end, where lights were read on a grid
     """
@@ -55,8 +59,9 @@ class Across:
 
     @property
     def readings_agree(self) -> bool | None:
-        """Whether the leggier end is the one with the lower readings; None without readings."""
-        if self.ppfd_umol is None:
+        """Whether the leggier end is the one with the lower readings; None without readings, or where they are level:
+        within LEVEL_SHARE of each other."""
+        if self.ppfd_umol is None or max(self.ppfd_umol) * (1 - LEVEL_SHARE) <= min(self.ppfd_umol):
             return None
         return (self.ppfd_umol[1] - self.ppfd_umol[0]) * self.slope.mean < 0
 
@@ -69,6 +74,7 @@ class Place:
         where no plant was measured
     length, width : None where no flat had a plane (plants of one row alone)
     same_layout : of all flats, so that the map's cells are the flats' own
+    together : how many sides' intervals of this study hold at once, this place's among them
     """
 
     name: str
@@ -80,10 +86,11 @@ class Place:
     length: Across | None
     width: Across | None
     same_layout: bool
+    together: int = 1
 
     @property
     def enough(self) -> bool:
-        return len({same_flat(flat) for flat in self.flats}) >= LEAST_FLATS
+        return count_flats(self.flats) >= LEAST_FLATS
 
     def side(self, name: str) -> str:
         """A side as its flats' tags name it: `column 12`, `row F`; in general words where layouts differ."""
@@ -104,8 +111,11 @@ def places_of(history: History, by: str) -> tuple[Place, ...]:
             if name and flat.part is None and _has_places(day):
                 names.setdefault(name.casefold(), name)
                 found.setdefault((flat.crop or "", name.casefold()), {}).setdefault(index, []).append(day)
-    return tuple(_place(names[name], crop or None, [(history.flats[i], days) for i, days in members.items()])
-                 for (crop, name), members in sorted(found.items()))
+    places = [(names[name], crop or None, [(history.flats[i], days) for i, days in members.items()])
+              for (crop, name), members in sorted(found.items())]
+    slopes = [(_slopes(members, 0), _slopes(members, 1)) for _, _, members in places]
+    together = sum(count_flats(flat for flat, _ in own) >= LEAST_FLATS for both in slopes for own in both)
+    return tuple(_place(*place, both, max(together, 1)) for place, both in zip(places, slopes, strict=True))
 
 
 def _before_moving(flat: FlatHistory, by: str) -> Sequence[FlatDay]:
@@ -119,18 +129,19 @@ def _has_places(day: FlatDay) -> bool:
     return day.measurement.rows > 0 and any(cell_place(cell) for cell in values_on(day, FIELD))
 
 
-def _place(name: str, crop: str | None, members: Sequence[tuple[FlatHistory, list[FlatDay]]]) -> Place:
+def _place(name: str, crop: str | None, members: Sequence[tuple[FlatHistory, list[FlatDay]]],
+           slopes: tuple[Slopes, Slopes], together: int) -> Place:
     layouts = Counter((d.measurement.rows, d.measurement.columns) for _, days in members for d in days)
     same = len(layouts) == 1
     rows, columns = next(iter(layouts)) if same else COARSE
     of_flats = [(flat, _relative(days, rows, columns)) for flat, days in members]
     cells = tuple(tuple(_cell(of_flats, (row, column)) for column in range(columns)) for row in range(rows))
     return Place(name, crop, tuple(flat for flat, _ in members), rows, columns, cells,
-                 _across(members, 0), _across(members, 1), same)
+                 *(_across(members, axis, slopes[axis], together) for axis in (0, 1)), same, together)
 
 
 def _cell(of_flats: Sequence[tuple[FlatHistory, dict[Spot, float]]], spot: Spot) -> float | None:
-    mean = mean_over_flats((same_flat(flat), own[spot]) for flat, own in of_flats if spot in own)
+    mean = mean_over_flats((flat, own[spot]) for flat, own in of_flats if spot in own)
     return mean.mean if mean else None
 
 
@@ -157,14 +168,19 @@ def _on_map(day: FlatDay, cell: str, rows: int, columns: int) -> Spot | None:
     return int(down * rows), int(along * columns)
 
 
-def _across(members: Sequence[tuple[FlatHistory, list[FlatDay]]], axis: int) -> Across | None:
-    """axis : 0 along the length (columns), 1 along the width (rows)"""
+def _slopes(members: Sequence[tuple[FlatHistory, list[FlatDay]]], axis: int) -> Slopes:
+    """Each flat's mean over its days. axis : 0 along the length (columns), 1 along the width (rows)"""
     slopes = []
     for flat, days in members:
         own = [end for day in days if (end := _end_to_end(day, axis)) is not None]
         if own:
-            slopes.append((same_flat(flat), fmean(own)))
-    slope = mean_over_flats(slopes)
+            slopes.append((flat, fmean(own)))
+    return slopes
+
+
+def _across(members: Sequence[tuple[FlatHistory, list[FlatDay]]], axis: int, slopes: Slopes,
+            together: int) -> Across | None:
+    slope = mean_over_flats(slopes, together)
     if slope is None:
         return None
     near, far = (SIDES[2], SIDES[3]) if axis == 0 else (SIDES[0], SIDES[1])

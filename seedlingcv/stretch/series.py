@@ -7,16 +7,18 @@ mean is over flats with one past. Its interval is over flats; see over_flats.py.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from math import floor, sqrt
 from statistics import fmean, median, stdev
 
 from seedlingcv.records.history import FlatDay, FlatHistory, History
-from seedlingcv.stretch.over_flats import Mean, mean_over_flats, same_flat
+from seedlingcv.records.ruler import WHOLE_FLAT
+from seedlingcv.stretch.over_flats import Mean, mean_over_flats, sown_of
 
 FIELDS = ("stem_length_mm", "legginess", "canopy_cover", "true_leaves")
 BY = ("flat", "shelf", "light")
+LEAST_SAME_PLANTS = 3  # measured on every look of a line (judgement): flats are the units, fewer plants only less sure
 
 
 @dataclass(frozen=True)
@@ -77,8 +79,24 @@ def looks_of(history: FlatHistory, field: str) -> tuple[Look, ...]:
     return tuple(looks)
 
 
-def sown_of(history: FlatHistory) -> date | None:
-    return history.sown or next((d.measurement.sown for d in history.days if d.measurement.sown), None)
+def same_plants(looks: Sequence[Look], field: str) -> tuple[Look, ...]:
+    """The looks with the figures of those plants alone that were measured on all of them: where the largest are gone
+    later, or were missed, means of whoever is left would tell of growth that never was.
+
+    Looks at fewer than LEAST_SAME_PLANTS are left out first; empty where fewer remain on all. One line for a whole flat
+    is taken as it stands.
+    """
+    values = {look.day: values_on(look.at, field) for look in looks}
+    looks = [k for k in looks if k.plants >= LEAST_SAME_PLANTS or list(values[k.day]) == [WHOLE_FLAT]]
+    cells = [cell for cell in values[looks[0].day] if all(cell in values[k.day] for k in looks)] if looks else []
+    if len(cells) < LEAST_SAME_PLANTS and cells != [WHOLE_FLAT]:
+        return ()
+    return tuple(_with(look, [values[look.day][cell] for cell in cells]) for look in looks)
+
+
+def _with(look: Look, values: Sequence[float]) -> Look:
+    se = stdev(values) / sqrt(len(values)) if len(values) > 1 else None
+    return replace(look, median=median(values), mean=fmean(values), se=se, plants=len(values))
 
 
 def age_on(history: FlatHistory, day: date) -> int | None:
@@ -93,7 +111,7 @@ def groups_of(history: History, by: str) -> tuple[Group, ...]:
     names: dict[tuple, str] = {}
     for flat in history.flats:
         if by == "flat":
-            key, name = (flat.flat, flat.part, same_flat(flat)), flat.place
+            key, name = (flat.flat, flat.part, sown_of(flat) or (flat.days[0].day if flat.days else None)), flat.place
         else:
             name = path_of(flat, by)
             key = (name.casefold(),)
@@ -121,5 +139,5 @@ def mean_curve(flats: Sequence[FlatHistory], field: str, *, against_leaves: bool
         for look in looks_of(flat, field):
             x = look.leaves if against_leaves else look.age_days
             if x is not None:
-                at.setdefault(floor(x + 0.5), []).append((same_flat(flat), look.median))
+                at.setdefault(floor(x + 0.5), []).append((flat, look.median))
     return tuple(MeanAt(x, mean) for x, values in sorted(at.items()) if (mean := mean_over_flats(values)))

@@ -57,7 +57,8 @@ def test_answers_on_the_screen(season):
     assert done.exit_code == 0, done.output
     assert "Flat 31, tomato: left its band on 22 March: legginess" in text
     assert "bulb → panel: flats 34, 35 and 36 (tomato), on 14 March" in text
-    assert "Stem length: the change slowed it by" in text and "3 flats beside 3 that stayed" in text
+    assert "Stem length: in these flats, all on one shelf, growth slowed by" in text
+    assert "one shelf can't show that the light did it" in text and "3 flats beside 3 that stayed" in text
     assert "Bulb, then panel, tomato" in text
 
 

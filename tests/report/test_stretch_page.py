@@ -74,8 +74,10 @@ def test_answers_come_first(html):
                                              "Which side is weak", "Day by day", "Across the flat")]
     assert order == sorted(order)
     assert "flat 41: measured on one day only" in text
-    assert "the change slowed it by" in text and "4 flats beside 4 that stayed" in text
+    assert "in these flats, all on one shelf, growth slowed by" in text and "4 flats beside 4 that stayed" in text
+    assert "one shelf can&#39;t show that the light did it" in text and "the change slowed it" not in text
     assert "Not drawn against age: flat 42: no sowing date" in text
+    assert "The 95 % hold for both directions together" in text, "where the interval is explained"
 
 
 def test_every_flat_is_a_labelled_line(html):
@@ -143,7 +145,7 @@ def test_the_terminal_fits_80_columns_and_says_the_same(study):
     text = said(study)
     assert max(len(line.rstrip()) for line in text.splitlines()) <= 80
     plain = " ".join(text.split())
-    assert "the change slowed it by" in plain and "days since sowing" in plain and "leggy above 1" in plain
+    assert "all on one shelf, growth slowed by" in plain and "days since sowing" in plain and "leggy above 1" in plain
     assert "[bold]lamp[/bold]" in plain, "no markup is read"
     assert "true leaves" in said(study, against_leaves=True)
 
@@ -155,6 +157,15 @@ def test_how_many_left_is_said_before_which(study, html):
     assert " ".join(said(study).split()).index("flats left their band") < said(study).index("left its band on")
     none = study_of(History((made_up.course(31, AGES, [20, 26, 32, 38, 44]),)), tomato_or_none, "light")
     assert how_many_left(none) == "None of 1 flat left its band yet; 1 is about to."
+
+
+def test_a_clear_side_is_told_with_what_its_interval_holds_for(study):
+    flats = [made_up.history([made_up.day(20, [30 + (15 + i) * column / 11 for _ in range(6) for column in range(12)],
+                                          flat=31 + i, light="bulb")], flat=31 + i) for i in range(3)]
+    text = " ".join(said(study_of(History(tuple(flats)), tomato_or_none, "light")).split())
+    assert "weak towards column 12" in text and "The 95 % hold for both directions together" in text
+    plain = " ".join(said(study).split())
+    assert ("weak towards" in plain) == ("The 95 % hold" in plain)
 
 
 def test_the_limit_in_the_text_chart_has_its_own_height_at_the_axis():

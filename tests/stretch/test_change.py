@@ -41,7 +41,16 @@ def test_slopes_on_both_sides_the_look_at_the_change_on_both():
     flat = course(31, AGES, [10, 16, 22, 26, 29, 32, 35], turn=TURN)
     found = two_slopes(flat, "stem_length_mm", SOWN + timedelta(TURN))
     assert (found.before, found.after) == (pytest.approx(2), pytest.approx(1))
-    assert found.middles == (17, 25.5) and found.step == pytest.approx(-1)
+    assert found.step == pytest.approx(-1) and found.days == (-8, -5, -2, 0, 3, 6, 9)
+
+
+@pytest.mark.parametrize("before", [(13, 16, 19, 21), (12, 14, 21), (12, 21)])
+def test_a_windows_middle_is_where_a_bent_curve_is_as_steep_as_its_line(before):
+    """NumPy's line through points of 8 + 0.06 t^2, whose steepness is 0.12 t."""
+    ages = (*before, 24, 30)
+    found = two_slopes(course(31, ages, bend(ages), turn=TURN), "stem_length_mm", SOWN + timedelta(TURN))
+    assert found.before == pytest.approx(np.polyfit(before, bend(before), 1)[0])
+    assert 0.12 * found.middles[0] == pytest.approx(found.before)
 
 
 def test_windows_end_at_ten_days_and_at_another_change():
@@ -54,8 +63,9 @@ def test_windows_end_at_ten_days_and_at_another_change():
 
 def test_too_few_looks_on_a_side():
     effect = of(History((course(31, (18, 21), [20, 26], turn=21), course(32, (19, 20, 24), [20] * 3, turn=20))))
-    assert not effect.changed and {f.flat for f in effect.left_out} == {31, 32} and effect.step is None
-    assert "twice before and twice after" in effect.why_not
+    assert not effect.changed and effect.step is None and "none of them can be counted" in effect.why_not
+    assert {f.flat: why for f, why in effect.left_out} == dict.fromkeys((31, 32),
+                                                                        "not measured twice before and twice after")
 
 
 def rows_of(effect):
@@ -170,7 +180,7 @@ def test_before_and_after_alone_is_age():
 def test_one_flat_is_shown_and_nothing_claimed():
     effect = of(season(1, 4))
     assert effect.effect is None and effect.step.low is None and "one flat alone" in effect.why_not
-    assert "only one flat stayed" in of(season(3, 1)).why_not
+    assert "only one flat like these stayed" in of(season(3, 1)).why_not
 
 
 def test_controls_are_of_the_crop_the_light_and_the_age():
@@ -203,15 +213,126 @@ def test_without_sowing_dates():
     assert "sowing dates" in of(History(flats)).why_not
 
 
-def test_all_at_once_on_one_shelf_is_noted():
-    assert of(season(3, 3, shelf="top")).at_once
-    assert not of(season(3, 3)).at_once, "shelves aren't known"
+def on(flats, shelf):
+    return tuple(replace(f, days=tuple(replace(d, shelf=shelf) for d in f.days)) for f in flats)
+
+
+@pytest.mark.parametrize(("changed", "stayed", "doubt"), [
+    (("1", "1", "1"), ("2", "3", "3"), "one shelf"), (("1", "1", "1"), (None,) * 3, "one shelf"),
+    (("1", "1", "2"), ("3", "3", "3"), "stayed on one shelf"), (("1", "1", "2"), ("3", "4", "4"), None),
+    (("1", None, "2"), ("3", "4", "4"), "shelves unknown"), (("1", "1", "2"), ("3", None, "4"), "shelves unknown"),
+])
+def test_what_else_may_be_behind_a_change(changed, stayed, doubt):
+    """Several flats under one lamp are one trial of it (pseudoreplication: Hurlbert 1984, Ecol. Monogr. 54:187-211;
+    from memory)."""
+    flats = [on((flat,), shelf)[0] for flat, shelf in zip(season(3, 3).flats, (*changed, *stayed), strict=True)]
+    effect = of(History(tuple(flats)))
+    assert effect.doubt == doubt and (len(effect.changed), len(effect.stayed)) == (3, 3)
 
 
 def test_parts_of_a_flat_count_once():
+    """Also where one of them was first seen a look earlier, or was sown some days later."""
+    parts = []
+    for flat in season(2, 2, ages=(7, *AGES)).flats:
+        later = replace(flat, part="rows D-F", days=flat.days[1:])
+        parts += [replace(flat, part="rows A-C"), later]
+    found = of(History(tuple(parts)))
+    assert (len(found.changed), len(found.stayed)) == (2, 2)
+    whole = of(season(2, 2, ages=(7, *AGES)))
+    assert (found.effect.low, found.effect.high) == pytest.approx((whole.effect.low, whole.effect.high))
+
+
+def without_the_largest(flat, age):
+    """The plants of the upper half are gone from `age` on."""
+    days = [replace(d, measurement=replace(d.measurement, cells=d.measurement.cells[:6]))
+            if d.day >= SOWN + timedelta(age) else d for d in flat.days]
+    return replace(flat, days=tuple(days))
+
+
+def test_the_same_plants_are_followed():
+    """The light does nothing, but the larger half of each changed flat is potted up at 22 days. All plants grow alike,
+    so the estimate is the one with all of them."""
+    flats = season(4, 4, wobble=12.0).flats
+    culled = of(History((*(without_the_largest(f, 22) for f in flats[:4]), *flats[4:])))
+    assert culled.effect.mean == pytest.approx(of(History(flats)).effect.mean)
+
+
+def test_too_few_of_the_same_plants_are_told():
     flats = season(3, 3).flats
-    halves = (replace(flats[0], part="rows A-C"), replace(flats[0], part="rows D-F"))
-    assert len(of(History((*halves, *flats[1:]))).changed) == 3
+    others = replace(flats[0], days=tuple(
+        replace(d, measurement=replace(d.measurement, cells=d.measurement.cells[:7] if i % 2 else
+                                       d.measurement.cells[5:])) for i, d in enumerate(flats[0].days)))
+    found = of(History((others, *flats[1:])))
+    assert [(f.flat, why) for f, why in found.left_out] == [(31, "fewer than 3 plants were measured on every day")]
+    assert len(found.changed) == 2
+
+
+def test_flats_seen_over_other_windows_are_not_put_beside():
+    """The light does nothing; growth bends, so wider windows show a larger step of themselves."""
+    for wide, narrow, why in (((12, 14, 21, 28, 30), (14, 16, 21, 26, 28), "measured at other ages"),
+                              ((12, 14, 21, 28, 30), (14, 21, 28), "measured at other ages"),
+                              ((12, 21, 30), (14, 21, 28), "not measured twice before and twice after at the others' "
+                               "ages")):
+        found = of(History((*season(4, 0, ages=wide).flats, *(course(41 + i, narrow, bend(narrow)) for i in range(4)))))
+        assert found.effect is None and [(f.flat, reason) for f, reason in found.not_beside] == [
+            (41 + i, why) for i in range(4)]
+
+
+def test_a_look_more_than_the_others_had_doesnt_count():
+    flats = season(3, 3).flats
+    changed, stayed = (course(n, (*AGES, 31), [*bend(AGES), 500], turn=turn) for n, turn in ((33, TURN), (34, None)))
+    found = of(History((*flats[:2], changed, stayed, *flats[4:])))
+    assert (len(found.changed), len(found.stayed)) == (3, 3)
+    assert {s.days[-1] for s in (*found.changed, *found.stayed)} == {30 - TURN}
+
+
+def test_changed_flats_seen_over_other_windows_are_left_out():
+    flats = season(3, 3).flats
+    other = course(39, (19, 21, 28, 31), bend((19, 21, 28, 31)), turn=TURN)
+    found = of(History((*flats, other)))
+    assert [s.history.flat for s in found.changed] == [31, 32, 33] and [f.flat for f, _ in found.left_out] == [39]
+
+
+def resown(flat, days):
+    """The same flat, sown and seen later."""
+    later = timedelta(days)
+    seen = tuple(replace(d, measurement=replace(d.measurement, day=d.day + later, sown=flat.sown + later))
+                 for d in flat.days)
+    return replace(flat, sown=flat.sown + later, days=seen)
+
+
+@pytest.mark.parametrize(("days", "beside"), [(-3, True), (2, True), (-4, False), (-28, False), (-365, False)])
+def test_flats_sown_at_another_time_lived_through_other_weather(days, beside):
+    flats = season(3, 3).flats
+    found = of(History((*flats[:3], *(resown(f, days) for f in flats[3:]))))
+    assert len(found.stayed) == (3 if beside else 0)
+    assert beside or "sown within 3 days" in found.why_not
+
+
+def test_another_variety_is_not_put_beside():
+    flats = season(3, 4).flats
+    names = ("Stella", "Stella", "Stella", "stella ", None, "Other", "Other")
+    found = of(History(tuple(replace(f, variety=name) for f, name in zip(flats, names, strict=True))))
+    assert [s.history.flat for s in found.stayed] == [34, 35], "the same, or not known"
+    assert [(f.flat, why) for f, why in found.not_beside] == [(36, "another variety"), (37, "another variety")]
+
+
+def test_nothing_counts_after_potting_up():
+    flats = season(3, 3).flats
+    turn = SOWN + timedelta(TURN)
+    found = of(History((replace(flats[0], potted=turn), *flats[1:5], replace(flats[5], potted=turn))))
+    assert [(f.flat, why) for f, why in found.left_out] == [(31, "potted up too soon after")]
+    assert [(f.flat, why) for f, why in found.not_beside] == [(36, "potted up too soon after")]
+    late = of(History((*flats[:5], replace(flats[5], potted=SOWN + timedelta(27)))))
+    assert [(f.flat, why) for f, why in late.not_beside] == [(36, "measured at other ages")]
+
+
+def test_flats_that_were_moved_meanwhile_are_not_put_beside():
+    flats = on(season(3, 3).flats, "top")
+    moved = replace(flats[5], days=tuple(replace(d, shelf="low" if d.day >= SOWN + timedelta(TURN) else "top")
+                                         for d in flats[5].days))
+    found = of(History((*flats[:5], moved)))
+    assert [(f.flat, why) for f, why in found.not_beside] == [(36, "moved to another shelf meanwhile")]
 
 
 def test_each_pair_of_lights_by_itself():

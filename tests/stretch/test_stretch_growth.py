@@ -1,5 +1,6 @@
 """Growth a day: paired t against SciPy, lines against SciPy's regression and a published table, and by chance."""
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -101,6 +102,25 @@ def test_under_each_light_flats_are_the_units():
     assert (bulb.per_day.low, bulb.per_day.high) == pytest.approx(
         stats.t.interval(0.95, 2, loc=2, scale=stats.sem([2, 1, 3])))
     assert panel.per_day.mean == pytest.approx(1) and panel.per_day.low is None
+
+
+def test_under_a_light_the_same_plants_are_followed():
+    """The larger half of the plants is gone on the last days, all plants grow 2 mm a day; a flat whose days have too
+    few plants in common is left out and counted."""
+    gone = course(31, [14, 18, 22], [20, 28, 36], wobble=8.0)
+    gone = replace(gone, days=(*gone.days[:2], replace(gone.days[2], measurement=replace(
+        gone.days[2].measurement, cells=gone.days[2].measurement.cells[:6]))))
+    found, = growth_by_place([gone], "light", "stem_length_mm")
+    assert found.per_day.mean == pytest.approx(2) and found.left_out == 0
+    assert growth_of(gone, "stem_length_mm").line.per_day == pytest.approx(2)
+    other = course(32, [14, 18], [20, 28])
+    cells = [d.measurement.cells for d in other.days]
+    other = replace(other, days=tuple(replace(d, measurement=replace(d.measurement, cells=own)) for d, own in
+                                      zip(other.days, (cells[0][:6], cells[1][4:]), strict=True)))
+    both, = growth_by_place([gone, other], "light", "stem_length_mm")
+    assert (both.per_day.flats, both.left_out) == (1, 1)
+    alone, = growth_by_place([other], "light", "stem_length_mm")
+    assert alone.per_day is None and alone.left_out == 1
 
 
 def test_nothing_is_said_of_one_day():
