@@ -7,7 +7,8 @@ Nothing here was measured. What is built in, so that it can be looked for:
 1. Bulbs stretch plants much (they drive at twice a panel plant's legginess), old tubes a little (a tenth). Flats differ
    among themselves about as much as the cells of one flat do, so the little cannot be told with four flats a light.
 2. Four flats leave the bulbs for the panel on `CHANGED`: two get another lamp, two another shelf.
-3. On each rack's upper shelf, the end at the window gets less of the lamp, and stretches.
+3. On each rack's upper shelf and on all of racks 3 and 4, which stand before the window, the end at the window gets less
+   of the lamp, and stretches.
 4. A tube over flat `DEAD_TUBE` fails on `FAILED`.
 
 Every plant keeps its own vigour and habit from day to day. Growth a day: the spread's logarithm grows by the light's
@@ -82,7 +83,11 @@ class Flat:
         return [light for since, _, light in self.stands if since <= day][-1]
 
     def at_window(self, day: date) -> bool:
-        return [shelf for since, shelf, _ in self.stands if since <= day][-1].endswith("upper")
+        return has_window([shelf for since, shelf, _ in self.stands if since <= day][-1])
+
+
+def has_window(shelf: str) -> bool:
+    return shelf.endswith("upper") or shelf.startswith(("rack 3", "rack 4"))
 
 
 def flats() -> list[Flat]:
@@ -213,8 +218,8 @@ KINDS = {
 READINGS = {  # µmol m-2 s-1 at the canopy; row A first, column 1 first
     "rack 1 upper": "104 108 92 70 / 100 106 90 68", "rack 1 lower": "98",
     "rack 2 upper": "228 240 205 158 / 222 236 200 150", "rack 2 lower": "212",
-    "rack 3 upper": "47 52 43 30 / 45 50 41 29", "rack 3 lower": "42",
-    "rack 4 upper": "46 50 42 30 / 44 49 41 28", "rack 4 lower": "41",
+    "rack 3 upper": "47 52 43 30 / 45 50 41 29", "rack 3 lower": "46 51 41 29 / 43 48 40 28",
+    "rack 4 upper": "46 50 42 30 / 44 49 41 28", "rack 4 lower": "45 50 40 28 / 43 47 40 27",
 }
 NEW_READINGS = "224 236 198 152 / 220 230 196 148"  # rack 4 upper, with the panel
 
@@ -225,7 +230,7 @@ def tables() -> dict[str, list[tuple]]:
     for rack, light in ((1, TUBES), (2, PANEL), (3, BULBS), (4, BULBS)):
         for level in ("upper", "lower"):
             shelf = f"rack {rack} {level}"
-            side = "last column" if level == "upper" else ""
+            side = "last column" if has_window(shelf) else ""
             until = CHANGED - timedelta(1) if shelf == "rack 4 upper" else ""
             lamps.append(_lamp(shelf, light, READINGS[shelf], side, SOWN, until))
             if until:
