@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import codecs
+import io
 import os
 import sys
 
@@ -27,8 +29,16 @@ for command in (assess, advise, list_, stretch, compare, roots, leaves, cards, c
 app.add_typer(records, name="records")
 
 
+# What a terminal or a file in an old code page can't hold, as a typewriter would write it.
+PLAIN = {"→": "->", "−": "-", "–": "-", "…": "...", "×": "x", "²": "2", "µ": "u", "°": " deg ", "◇": "*"}
+
+
 def main() -> None:
     """Run a command; a grower's mistake is told in one line, without a traceback."""
+    codecs.register_error("plain", _plain)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="plain")
     try:
         app()
     except SeedlingError as error:
@@ -40,6 +50,12 @@ def main() -> None:
             place = f"{error.filename}: " if error.filename else ""
             typer.echo(f"seedlingcv: {place}{error.strerror or error}. Check where the output goes.", err=True)
         sys.exit(1)
+
+
+def _plain(error: UnicodeError) -> tuple[str, int]:
+    assert isinstance(error, UnicodeEncodeError)
+    unknown = error.object[error.start:error.end]
+    return "".join(PLAIN.get(character, "?") for character in unknown), error.end
 
 
 def _drop_output() -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -13,8 +12,6 @@ from seedlingcv.cli import options
 
 if TYPE_CHECKING:
     from seedlingcv.trials.design import Question
-
-DAY = ["%Y-%m-%d"]
 
 
 class By(StrEnum):
@@ -51,11 +48,11 @@ def compare(
                                                 show_default=False)] = None,
     pair: Annotated[list[str] | None, typer.Option(help="Only this pair, such as 'old panel / new panel'; may be given "
                                                         "again.", show_default=False)] = None,
-    difference: Annotated[float | None, typer.Option(min=0, help="The difference that would matter to you.",
-                                                     show_default=False)] = None,
+    difference: Annotated[float | None, typer.Option(min=0, help="That would matter to you, in the unit shown "
+                                                                 "(cover: in %).", show_default=False)] = None,
     flats: Annotated[str | None, typer.Option(help="Only these flats, such as 31-42.", show_default=False)] = None,
-    since: Annotated[datetime | None, typer.Option(formats=DAY, show_default=False, help="From this day on.")] = None,
-    until: Annotated[datetime | None, typer.Option(formats=DAY, show_default=False, help="Up to this day.")] = None,
+    since: options.Since = None,
+    until: options.Until = None,
     report: Annotated[Path | None, typer.Option(help="Write the HTML page.", show_default=False)] = None,
     json: options.Json = None,
     crops: options.Crops = None,
@@ -113,5 +110,8 @@ def _question(by: By, figure: Measure, crop: str | None, age: int | None, leaves
         return question
     if difference <= 0:
         raise typer.BadParameter("It must be more than 0.", param_hint="--difference")
+    if figure is Measure.canopy_cover and difference < 1:
+        raise typer.BadParameter(f"Canopy cover is compared in % of the cell: write {100 * difference:g} for "
+                                 f"{100 * difference:g} %.", param_hint="--difference")
     per = question.measure.per(inch)
     return Question(by.value, figure.value, crop, age, leaves, against, tuple(named), difference * per)

@@ -12,6 +12,7 @@ import numpy as np
 from seedlingcv.crops.crop import Crop, load_crop
 from seedlingcv.errors import CropError, SeedlingError
 from seedlingcv.records.history import History, Lighting
+from seedlingcv.records.standing import plain_name
 from seedlingcv.trials.checks import Check, check_all, lamps_unknown, stage_means
 from seedlingcv.trials.design import BY, Chosen, LeftOut, Question, choose_flats
 from seedlingcv.trials.matters import Matter, what_matters
@@ -89,6 +90,7 @@ def compare(history: History, question: Question, own_crops: Path | None = None)
     measured, or a group that was named is not there."""
     chosen = choose_flats(history, question)
     names = tuple(dict.fromkeys(value.group for value in chosen.values))
+    question = _as_spelt(question, names)
     _check_names(question, names, chosen)
     layout = _of_one_stage(lay_out(chosen.values, question.by), chosen.stage)
     layout, estimates, notes = analyse(layout) if layout.groups else (layout, None, ())
@@ -181,6 +183,17 @@ def _in_order(estimates: Estimates, now: Sequence[str], wanted: Sequence[str]) -
     back = np.argsort(order)
     return replace(estimates, means=estimates.means[order], covariance=estimates.covariance[np.ix_(order, order)],
                    df_of=lambda weights, df_of=estimates.df_of: df_of(weights[back]))
+
+
+def _as_spelt(question: Question, names: Sequence[str]) -> Question:
+    """With the groups named as the records spell them, whatever the capitals."""
+    spelt = {plain_name(name): name for name in names}
+
+    def spell(name: str) -> str:
+        return spelt.get(plain_name(name), name)
+
+    return replace(question, against=spell(question.against) if question.against else None,
+                   pairs=tuple((spell(one), spell(other)) for one, other in question.pairs))
 
 
 def _check_names(question: Question, names: Sequence[str], chosen: Chosen) -> None:

@@ -54,7 +54,7 @@ def test_lights_of_the_sample_season(records, tmp_path):
 
 def test_against_one_and_chosen_pairs(records, tmp_path):
     tree = tmp_path / "c.json"
-    run("--records", records, "--against", "old tubes", "--json", tree)
+    run("--records", records, "--against", "Old Tubes", "--json", tree)  # whatever the capitals
     found = json.loads(tree.read_text())
     assert {d["other"] for d in found["differences"]} == {"old tubes"} and "Dunnett" in found["method"]
     run("--records", records, "--pair", "white panel / dim bulbs", "--pair", "old tubes/white panel", "--json", tree)
@@ -99,3 +99,9 @@ def test_mistakes_are_told(records, tmp_path):
                        (("--records", records, "--report", records), "won't be written over")):
         result = run(*args)
         assert isinstance(result.exception, SeedlingError) and said in str(result.exception), result.output
+
+
+def test_canopy_cover_is_named_in_percent(records):
+    refused = run("--records", records, "--figure", "canopy_cover", "--difference", "0.05")
+    assert refused.exit_code == 2 and "write 5 for 5 %" in " ".join(refused.output.replace("│", " ").split())
+    assert run("--records", records, "--figure", "canopy_cover", "--difference", "5").exit_code == 0

@@ -1,6 +1,9 @@
 """The sample season as a user meets it: `demo --season`, then what the README shows of `stretch` and `compare`."""
 
+import os
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -83,3 +86,12 @@ def test_invented_flats_never_go_into_records_that_hold_others(tmp_path, monkeyp
     done = CliRunner().invoke(app, ["demo", "--season"], env=ENV)
     assert isinstance(done.exception, RecordsError) and "records of your own" in str(done.exception)
     assert Path("season.db").read_bytes() == before
+
+
+@pytest.mark.parametrize("encoding", ["cp1252", "cp437", "ascii"])
+def test_output_into_a_file_of_an_old_code_page(season, encoding):
+    """What Windows writes a redirected output in."""
+    done = subprocess.run([sys.executable, "-m", "seedlingcv", "stretch", "--records", season[0] / "season.db"],
+                          capture_output=True, env=os.environ | ENV | {"PYTHONIOENCODING": encoding})
+    assert done.returncode == 0 and not done.stderr
+    assert "dim bulbs -> white panel" in done.stdout.decode(encoding)
