@@ -7,8 +7,8 @@ Nothing here was measured. What is built in, so that it can be looked for:
 1. Bulbs stretch plants much (they drive at twice a panel plant's legginess), old tubes a little (a tenth). Flats differ
    among themselves about as much as the cells of one flat do, so the little cannot be told with four flats a light.
 2. Four flats leave the bulbs for the panel on `CHANGED`: two get another lamp, two another shelf.
-3. On each rack's upper shelf and on all of racks 3 and 4, which stand before the window, the end at the window gets less
-   of the lamp, and stretches.
+3. On each rack's upper shelf, and on all of racks 3 and 4, which stand before the window, the end at the window gets
+   less of the lamp, and stretches.
 4. A tube over flat `DEAD_TUBE` fails on `FAILED`.
 
 Every plant keeps its own vigour and habit from day to day. Growth a day: the spread's logarithm grows by the light's
