@@ -25,3 +25,11 @@ def read_on(verdict: Verdict, seen: date, today: date) -> Verdict:
         ready = f"Seen {say.days_ago(ago)}; by reckoning it is ready since {say.day(verdict.earliest)}: look"
         return replace(verdict, action="unsure", earliest=None, latest=verdict.due, reasons=(ready, *verdict.reasons))
     return verdict
+
+
+def outdated(verdict: Verdict, newer: date | None) -> Verdict:
+    """The verdict with a word that the records have other figures by now. newer : the day of theirs; None: the figures
+    it rests on were corrected."""
+    news = f"Figures of {say.day(newer)} are in the records" if newer else "Its figures were corrected since"
+    first, *rest = verdict.reasons or ("",)
+    return replace(verdict, reasons=(f"{news}: assess or advise again to judge by them. {first}".strip(), *rest))

@@ -28,13 +28,14 @@ def assess_sheet(sheet: RulerSheet, register: Register | None = None, *, own_cro
     seen = []
     for flat in sheet.flats:
         rows, earlier = _rows(flat, register), flat.earlier
-        now = on_layout(flat.measurement, rows[0], f"flat {flat.row.flat}", complaints)
+        now = on_layout(flat.measurement, rows[0], sheet.file, complaints)
         if keeping:
-            rows = (book.roots_by_hand(keeping, rows[0], now.day), *rows[1:]) if len(rows) == 1 else rows
+            rows = (book.roots_by_hand(keeping, rows[0], now.day, today), *rows[1:]) if len(rows) == 1 else rows
             now, earlier = book.as_corrected(keeping, now), book.day_of_growth(keeping, now) or earlier
         seen.append(Seen(rows, now, earlier))
     listing = make_list(seen, Wishes(today, own_crops, inch, pot, marks), keeping)
-    return Assessment(listing.entries, [], complaints=[*complaints, *listing.complaints], notes=listing.notes,
+    complaints = list(dict.fromkeys([*complaints, *listing.complaints]))  # the records may complain of it too
+    return Assessment(listing.entries, [], complaints=complaints, notes=listing.notes,
                       past=listing.past, today=today)
 
 

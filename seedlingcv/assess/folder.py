@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -17,8 +16,7 @@ from seedlingcv.assess.listing import Seen, Wishes, make_list
 from seedlingcv.assess.look import Look, with_problem
 from seedlingcv.assess.masks import SUFFIX as MASK_SUFFIX
 from seedlingcv.assess.roots import settle_roots
-from seedlingcv.crops.crop import load_crop
-from seedlingcv.errors import CropError, PhotoError
+from seedlingcv.errors import PhotoError
 from seedlingcv.flags import Problem
 from seedlingcv.measure.pictures import FlatPictures
 from seedlingcv.measure.table import FlatMeasurement
@@ -82,12 +80,14 @@ def assess_folder(folder: Path, register: Register | None = None, *, own_crops: 
     keeping : the records to add to, if any (keeping.py has the rules)
     """
     files = photo_files(folder)
+    if keeping:
+        keeping.look_up(own_crops)
     looks = book.look_through(files, folder, keeping, lambda done, name: progress(done, 2 * len(files), name))
     candidates = [look.candidate(i) for i, look in enumerate(looks) if look.result.usable and look.roots is None]
     groups = group_photos(candidates)
     newest = max((g.day for g in groups if g.day), default=None)
     today = today or newest or date.today()
-    rows = {g.flat: _rows(g, register, keeping) for g in groups}
+    rows = {g.flat: _rows(g, register, keeping, today) for g in groups}
     measurer = _Measurer(looks, rows, own_crops, lambda done, name: progress(len(files) + done, 2 * len(files), name))
     older = book.days_before(candidates, groups) if keeping else []
     if keeping:
@@ -119,7 +119,7 @@ def _measure_newest(groups: Sequence[FlatPhotos], before: Mapping[int, FlatPhoto
         seen.append(Seen(tuple(rows[group.flat]), now, earlier))
         pictures[group.flat] = measured.pictures
         if keeping and now.cells:
-            keeping.keep_day(now, book.photo_keys(group, looks))
+            keeping.keep_day(now, book.photo_keys(group, looks), rows[group.flat][0].crop)
         _note_what_measuring_found(group, looks, measured)
         if group.flat in before:
             _note(before[group.flat], looks, "looked at for growth since then")
@@ -130,13 +130,14 @@ def _measure_newest(groups: Sequence[FlatPhotos], before: Mapping[int, FlatPhoto
     return seen, pictures
 
 
-def _rows(group: FlatPhotos, register: Register | None, keeping: Keeping | None) -> tuple[FlatRow, ...]:
+def _rows(group: FlatPhotos, register: Register | None, keeping: Keeping | None,
+          today: date) -> tuple[FlatRow, ...]:
     """What the register says of a flat; where it is silent, what the records know."""
     rows = register.rows(group.flat) if register else ()
     if keeping is None:
         return rows or (FlatRow(group.flat),)
     rows = book.rows_of(keeping, rows, group.flat, group.day)
-    return (book.roots_by_hand(keeping, rows[0], group.day), *rows[1:]) if len(rows) == 1 else rows
+    return (book.roots_by_hand(keeping, rows[0], group.day, today), *rows[1:]) if len(rows) == 1 else rows
 
 
 @dataclass
@@ -156,12 +157,8 @@ class _Measurer:
         row = row or self.rows[group.flat][0]
         views = FlatViews(*(None if i is None else self.looks[i] for i in (group.overhead, group.second, group.side)))
         layout = (row.rows, row.columns) if row.rows and row.columns else None
-        crop = None
-        if row.crop:
-            with suppress(CropError):  # the list tells of it
-                crop = load_crop(row.crop, self.own_crops)
-        measured = measure_flat(views, layout, crop.usual_height_mm if crop else None, masks,
-                                leaves_in_pairs=crop is not None and crop.leaves_in_pairs)
+        height_mm, in_pairs = book.crop_figures(row.crop, self.own_crops)
+        measured = measure_flat(views, layout, height_mm, masks, leaves_in_pairs=in_pairs)
         self.done += sum(i is not None for i in (group.overhead, group.second, group.side)) + len(group.spare)
         apart = ("days_apart",) if group.days_apart else ()
         flags = (*_warnings(group, self.looks), *apart, *measured.flags, *(p.code for p in measured.problems.values()))
@@ -176,7 +173,7 @@ def _measure_days_before(groups: Sequence[FlatPhotos], measurer: _Measurer, keep
             row = book.rows_of(keeping, tuple(measurer.rows[group.flat]), group.flat, group.day)[0]
             measured = measurer.measure(group, row=row)[1]
             if measured.cells:
-                keeping.keep_day(measured, book.photo_keys(group, measurer.looks))
+                keeping.keep_day(measured, book.photo_keys(group, measurer.looks), row.crop)
 
 
 def _some_days_before(candidates: Sequence[Candidate], groups: Sequence[FlatPhotos]) -> dict[int, FlatPhotos]:

@@ -3,12 +3,14 @@
 The photos stay the source of truth: a lost file of records is made again from them and the tables beside them.
 
 1. A photo that this version measured before is not looked at again, unless it is of its flat's newest day, a new
-   photo of its flat and day has come, or the register names another layout now.
+   photo of its flat and day has come, or the register names another layout now, or a crop by which measuring differs:
+   so the version that is kept tells by which figures of the crop.
 2. Every day of a flat is measured and kept, the newest one and those before it.
 3. For the list the figures count as corrected by hand (figures by ruler don't overrule a photo, a correction does); the
    day before, from which growth is told, comes from the records; a root check by hand of the last week counts where
    the register is silent.
-4. A flat that was potted up since it was seen is left off the list.
+4. A flat that was potted up since it was seen is left off the list. This and all of rule 3 is told of the flat that had
+   the number on the day it was seen, and of no day after the one that the list is for.
 5. Records that can't be added to or read any more are told of once; the list is made all the same. A day that can't be
    kept is told of and costs no other day.
 6. Where the register's flat was sown after a photo, the number was used again: then the records tell what flat it was.
@@ -17,16 +19,18 @@ The photos stay the source of truth: a lost file of records is made again from t
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from seedlingcv import __version__
 from seedlingcv.advice.findings import FIRM_DAYS, LEAST_GROWTH_DAYS
 from seedlingcv.assess.look import Look, look_at
-from seedlingcv.crops.crop import Crop
-from seedlingcv.errors import RecordsError
+from seedlingcv.crops.crop import Crop, load_crop
+from seedlingcv.errors import CropError, RecordsError
 from seedlingcv.flags import Problem
 from seedlingcv.measure.table import FlatMeasurement
 from seedlingcv.photo.grouping import Candidate, FlatPhotos, group_photos
@@ -50,7 +54,7 @@ class Keeping:
     """Open records and what goes wrong with them.
 
     days, kept : flat, day and photos of what this version measured; of each such photo its flat and day
-    rows : what the records know of flats
+    rows : what the records know of flats; own_crops : the grower's crop file
     """
 
     records: Records
@@ -62,12 +66,20 @@ class Keeping:
     corrections: Sequence[Correction] = ()  # to keep once their days are measured
     closed: bool = False  # to adding
     silent: bool = False  # to reading
+    own_crops: Path | None = None
 
     def __post_init__(self) -> None:
-        from seedlingcv.records.recall import known_days, known_photos, register_rows
+        from seedlingcv.records.recall import register_rows
 
         self.rows = register_rows(self.records)
-        self.days = known_days(self.records, __version__)
+
+    def look_up(self, own_crops: Path | None) -> None:
+        """What was measured before, to be asked before photos are looked at. Raises RecordsError."""
+        from seedlingcv.records.recall import known_days, known_photos
+
+        self.own_crops = own_crops
+        by_crop = cache(lambda crop: version_for(crop, own_crops))
+        self.days = known_days(self.records, by_crop)
         measured = {(flat, day) for flat, day, _ in self.days}
         known = known_photos(self.records)  # not those of a run that broke off before it kept them in full
         self.kept = {photo: (flat, day) for photo, (flat, day) in known.items() if day and (flat, day) in measured}
@@ -98,10 +110,28 @@ class Keeping:
             self.complaints.append(f"{error} The list was made without what the records know.")
             return without
 
-    def keep_day(self, measured: FlatMeasurement, keys: Sequence[str]) -> None:
+    def keep_day(self, measured: FlatMeasurement, keys: Sequence[str], crop: str | None) -> None:
+        """crop : of the row that the photos were measured by"""
         from seedlingcv.records.keep import keep_day
 
-        self.add(lambda records: keep_day(records, measured, source="photo", keys=keys, version=__version__))
+        version = version_for(crop, self.own_crops)
+        self.add(lambda records: keep_day(records, measured, source="photo", keys=keys, version=version))
+
+
+def crop_figures(crop: str | None, own_crops: Path | None) -> tuple[float | None, bool]:
+    """What measuring depends on: the crop's usual height in mm, and whether its leaves come in pairs."""
+    if crop:
+        with suppress(CropError):  # the list tells of it
+            known = load_crop(crop, own_crops)
+            return known.usual_height_mm, known.leaves_in_pairs
+    return None, False
+
+
+def version_for(crop: str | None, own_crops: Path | None) -> str:
+    """The program's version, and by which figures of the crop it measures."""
+    height_mm, in_pairs = crop_figures(crop, own_crops)
+    return ", ".join(filter(None, (__version__, f"plants of {height_mm:g} mm" if height_mm else "",
+                                   "leaves in pairs" if in_pairs else "")))
 
 
 def look_through(files: Sequence[Path], folder: Path, keeping: Keeping | None,
@@ -184,7 +214,7 @@ def day_of_growth(keeping: Keeping, now: FlatMeasurement) -> FlatMeasurement | N
     if now.day is None:
         return None
     before = now.day - timedelta(LEAST_GROWTH_DAYS - 1)
-    return keeping.ask(lambda records: earlier_day(records, now.flat, before), None)
+    return keeping.ask(lambda records: earlier_day(records, now.flat, before, seen=now.day), None)
 
 
 def rows_of(keeping: Keeping, rows: tuple[FlatRow, ...], flat: int, day: date | None) -> tuple[FlatRow, ...]:
@@ -198,28 +228,29 @@ def rows_of(keeping: Keeping, rows: tuple[FlatRow, ...], flat: int, day: date | 
     return rows or (FlatRow(flat),)
 
 
-def roots_by_hand(keeping: Keeping, row: FlatRow, seen: date | None) -> FlatRow:
-    """The row with the word of a root check of the week before the flat was seen, or since, if it says none itself."""
+def roots_by_hand(keeping: Keeping, row: FlatRow, seen: date | None, today: date) -> FlatRow:
+    """The row with the word of a root check of the week before the flat was seen, or since then up to today, if it says
+    none itself."""
     from seedlingcv.records.recall import newest_root_check
 
     if not seen or row.roots or row.part:
         return row
-    check = keeping.ask(lambda records: newest_root_check(records, row.flat), None)
+    check = keeping.ask(lambda records: newest_root_check(records, row.flat, seen=seen, today=today), None)
     return replace(row, roots=check.roots) if check and check.day >= seen - timedelta(FIRM_DAYS) else row
 
 
-def pasts(keeping: Keeping, entries: Sequence[Entry], crop_of: Callable[[Entry], Crop | None]) -> Past:
-    """What the records know of the listed flats, by number and part."""
+def pasts(keeping: Keeping, entries: Sequence[Entry], crop_of: Callable[[Entry], Crop | None], today: date) -> Past:
+    """What the records know up to today of the listed flats, by number and part."""
     from seedlingcv.records.recall import read_history
 
-    flats = [e.measurement.flat for e in entries]
-    known = keeping.ask(lambda records: read_history(records, flats=flats).flats, ())
-    newest = {(h.flat, h.part): h for h in known}  # oldest first: of a number used again, the last sowing stays
+    seen = {e.measurement.flat: e.measurement.day or today for e in entries}
+    known = keeping.ask(lambda records: read_history(records, flats=list(seen), until=today, on=seen).flats, ())
+    by_place = {(h.flat, h.part): h for h in known}
     found = {}
     for entry in entries:
         key = (entry.measurement.flat, entry.part)
-        if key in newest:
-            found[key] = (newest[key], crop_of(entry))
+        if key in by_place:
+            found[key] = (by_place[key], crop_of(entry))
     return found
 
 

@@ -74,7 +74,8 @@ def make_list(seen: Sequence[Seen], wishes: Wishes, keeping: book.Keeping | None
                                        photo_roots=(photo_roots or {}).get(s.now.flat))]
     past, notes = {}, []
     if keeping:
-        past = book.pasts(keeping, entries, lambda e: crop_of(e.measurement.crop, e.measurement.flat))
+        past = book.pasts(keeping, entries, lambda e: crop_of(e.measurement.crop, e.measurement.flat),
+                          wishes.today)
         entries, notes = book.with_past(entries, past)
         book.keep_list(keeping, entries, wishes.today)
         complaints += keeping.complaints

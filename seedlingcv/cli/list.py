@@ -12,7 +12,7 @@ from seedlingcv.cli import options
 
 def list_(
     records: options.Records = None,
-    today: Annotated[datetime | None, typer.Option(formats=["%Y-%m-%d"], show_default=False,
+    today: Annotated[datetime | None, typer.Option(**options.AS_DAY, show_default=False,
                                                    help="The day the list is for; today if not given.")] = None,
     inches: options.Inches = False,
     quiet: options.Quiet = False,
@@ -27,16 +27,21 @@ def list_(
     from seedlingcv.plan.kept import entry_of
     from seedlingcv.plan.potup import pot_up_list
     from seedlingcv.records.database import open_records
-    from seedlingcv.records.recall import newest_verdicts
+    from seedlingcv.records.recall import newest_verdicts, news_of
+    from seedlingcv.records.waiting import why_none_waits
     from seedlingcv.report.terminal import print_list
     from seedlingcv.report.words import day as say_day
 
     now = today.date() if today else date.today()
     with open_records(records_named(records), make=False) as opened:
         kept = newest_verdicts(opened, today=now)
-    entries = pot_up_list(entry_of(k.flat, k.part, k.day, k.tree, now) for k in kept)
-    print_list(Console(), entries, today=now, inch=inches, quiet=quiet)
+        news = news_of(opened, kept, today=now)
+        none = "" if kept else why_none_waits(opened, today=now)
+    entries = pot_up_list(entry_of(k.flat, k.part, k.day, k.tree, now, *new) for k, new in zip(kept, news, strict=True))
+    print_list(Console(), entries, today=now, inch=inches, quiet=quiet, none=none)
     if not entries:
+        if quiet:
+            typer.echo(none, err=True)
         raise typer.Exit(1)
     if not quiet:
         first, last = min(k.day for k in kept), max(k.day for k in kept)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -18,12 +18,42 @@ class Paper(StrEnum):
     letter = "letter"
 
 
+def day_given(text: str) -> datetime:
+    """A day as tables have it. Raises typer.BadParameter, saying how one is written."""
+    from seedlingcv.records.sheet import no_day, read_day
+
+    found = read_day(text)
+    if found is None:
+        raise typer.BadParameter(f'"{text}" can\'t be told{no_day(text)}.')
+    return datetime(found.year, found.month, found.day)
+
+
+def flat_given(text: str) -> int:
+    """A flat's number as tables have it. Raises typer.BadParameter for what is none."""
+    from seedlingcv.records.sheet import flat_number
+
+    found = flat_number(" ".join(text.split()), [])
+    if found is None:
+        raise typer.BadParameter(f'"{text}": write the number on the flat\'s tag.', param_hint="FLAT")
+    return found
+
+
+def unquoted(text: str) -> str:
+    """`set NAME="season.db"` keeps the quotation marks in the name on Windows."""
+    plain = text.strip()
+    return plain[1:-1] if len(plain) > 1 and plain[0] == plain[-1] and plain[0] in "\"'" else text
+
+
+AS_DAY: dict[str, Any] = {"parser": day_given, "metavar": "DAY"}
+AS_FLAT: dict[str, Any] = {"parser": flat_given, "metavar": "FLAT"}
 Crops = Annotated[Path | None, typer.Option(help="Your own crop values (TOML), over those that come along.")]
 Marks = Annotated[Path | None, typer.Option(help="Your own marks of fine and leggy flats (CSV).")]
 PotSize = Annotated[str | None, typer.Option(help="The pot you use: 90x80 (width x depth in mm), 3.5x3in, or a usual "
                                                   "one such as '4 in round'.")]
-Today = Annotated[datetime | None, typer.Option(formats=["%Y-%m-%d"], show_default=False,
+Today = Annotated[datetime | None, typer.Option(**AS_DAY, show_default=False,
                                                 help="The day the list is for; the newest day seen if not given.")]
+Since = Annotated[datetime | None, typer.Option(**AS_DAY, show_default=False, help="From this day on.")]
+Until = Annotated[datetime | None, typer.Option(**AS_DAY, show_default=False, help="Up to this day.")]
 Json = Annotated[Path | None, typer.Option(help="Write all figures as JSON.")]
 Csv = Annotated[Path | None, typer.Option(help="Write all figures as CSV, one line a cell.")]
 Crew = Annotated[Path | None, typer.Option(help="Write the crew sheet (PDF): a page for each flat to pot up.")]
@@ -34,8 +64,9 @@ Inches = Annotated[bool, typer.Option("--inches", help="Lengths in inches, tempe
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="One line a flat; what could not be used goes to the error "
                                                            "stream, one line each.")]
 
-Records = Annotated[str | None, typer.Option("--records", envvar="SEEDLINGCV_RECORDS", show_default=False,
-                                             show_envvar=False, help="The season's records: a file, or postgresql://…")]
+Records = Annotated[str | None, typer.Option("--records", envvar="SEEDLINGCV_RECORDS", parser=unquoted, metavar="TEXT",
+                                             show_default=False, show_envvar=False,
+                                             help="The season's records: a file, or postgresql://…")]
 
 
 def own_pot(text: str | None) -> Pot | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
@@ -10,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+from typer.core import TyperCommand
 
 from seedlingcv.cli import options
 from seedlingcv.cli.options import records_named
@@ -24,9 +26,17 @@ if TYPE_CHECKING:
 records = typer.Typer(no_args_is_help=True, add_completion=False, rich_markup_mode=None,
                       help="Keep a season's records: add tables, correct, look.")
 
-Day = Annotated[datetime | None, typer.Option("--date", formats=["%Y-%m-%d"], show_default=False,
+Day = Annotated[datetime | None, typer.Option("--date", **options.AS_DAY, show_default=False,
                                               help="The day it was done; today if not given.")]
 Who = Annotated[str | None, typer.Option(help="Who did it.")]
+
+
+class FiguresBelowZero(TyperCommand):
+    """`-5` is a figure, and no option."""
+
+    def parse_args(self, ctx: typer.Context, args: list[str]) -> list[str]:
+        ctx.ignore_unknown_options = any(re.fullmatch(r"-[0-9.,/]+", arg) for arg in args)
+        return super().parse_args(ctx, args)
 
 
 class Form(StrEnum):
@@ -50,7 +60,7 @@ def add(
         done = add_tables(opened, files)
     for line in done.lines:
         typer.echo(line)
-    for note in done.notes:
+    for note in [*done.notes, *_misspelt(done.crops)]:
         _wrapped(f"Note: {note}")
     if done.complaints:
         typer.echo("Could not be used:")
@@ -70,29 +80,32 @@ def show(records: options.Records = None, inches: options.Inches = False) -> Non
             typer.echo(line)
 
 
-@records.command()
+@records.command(cls=FiguresBelowZero)
 def correct(
-    flat: Annotated[int, typer.Argument(help="Number of the flat.", show_default=False)],
+    flat: Annotated[int, typer.Argument(help="Number of the flat.", **options.AS_FLAT, show_default=False)],
     cell: Annotated[str, typer.Argument(help="Such as A1; all, where one line stood for the flat.",
                                         show_default=False)],
     figure: Annotated[str, typer.Argument(help="With its unit, such as stem_length_mm.", show_default=False)],
     value: Annotated[str, typer.Argument(help="The right one; none: the measured one isn't used.",
                                          show_default=False)],
-    day: Annotated[datetime, typer.Option("--date", formats=["%Y-%m-%d"], help="The day it was measured.")],
+    day: Annotated[datetime, typer.Option("--date", **options.AS_DAY, help="The day it was measured.")],
     who: Annotated[str, typer.Option(help="Who puts it right.")],
     why: Annotated[str, typer.Option(help="Why.")],
     records: options.Records = None,
 ) -> None:
     """Put a measured figure right, by hand."""
-    from seedlingcv.records.keep import keep_corrections
+    from seedlingcv.records.entries import SINGLY, keep_corrections
     from seedlingcv.records.log import correction
     from seedlingcv.records.recall import recall_day
+    from seedlingcv.records.sheet import words
 
     wrong: list[str] = []
-    meant = correction(_number(flat), day.date(), cell, figure, "" if value.lower() == "none" else value, who.strip(),
-                       date.today(), why.strip(), wrong)
+    cell, figure, value, who, why = map(words, (cell, figure, value, who, why))
+    meant = correction(flat, day.date(), cell, figure, "" if value.lower() == "none" else value, who,
+                       date.today(), why, wrong)
     if meant is None:
-        raise RegisterError(f"This can't be corrected: {'; '.join(wrong)}.", where=f"flat {flat}")
+        said = "; ".join(wrong)
+        raise RegisterError(f"This can't be corrected: {said}{'' if said.endswith('?') else '.'}", where=f"flat {flat}")
     with _opened(records) as opened:
         before = recall_day(opened, flat, meant.day)
         if before is None:
@@ -102,7 +115,7 @@ def correct(
             cells = [c.cell for c in before.cells]
             raise RecordsError(f"No cell {meant.cell} was measured on {meant.day}.", where=f"flat {flat}",
                                next_step=f"There are {', '.join(cells[:3])} … {cells[-1]}." if cells else "")
-        for remark in keep_corrections(opened, [meant]):
+        for remark in keep_corrections(opened, [meant], told_by=SINGLY):
             raise RecordsError(remark, where=f"flat {flat}")
         after = recall_day(opened, flat, meant.day)
     now = next((c for c in after.cells if c.cell == meant.cell), was) if after else was
@@ -113,47 +126,63 @@ def correct(
 
 @records.command()
 def potted(
-    flats: Annotated[list[int], typer.Argument(help="Numbers of the flats.", show_default=False)],
+    flats: Annotated[list[str], typer.Argument(help="Numbers of the flats, or such as 31-42.", show_default=False)],
     day: Day = None,
     plants: Annotated[int | None, typer.Option(min=0, max=3000, help="How many plants, of each flat.")] = None,
     cells: Annotated[str | None, typer.Option(help="Only these cells, such as A-C.")] = None,
     pot: Annotated[str | None, typer.Option(help="Into which pot.")] = None,
     who: Who = None,
     note: Annotated[str | None, typer.Option(help="Anything else.")] = None,
-    undo: Annotated[bool, typer.Option("--undo", help="Take back what was written down last, of each flat.")] = False,
+    undo: Annotated[bool, typer.Option("--undo", help="Take back the newest potting of each flat.")] = False,
     records: options.Records = None,
 ) -> None:
     """Write down that flats were potted up; they leave the list."""
     from seedlingcv.records.keep import keep_pottings, take_back_pottings
     from seedlingcv.records.log import Potting, part_label
+    from seedlingcv.records.sheet import words
+    from seedlingcv.records.slips import already_potted, outside
+    from seedlingcv.records.summary import parts_left
 
+    cells, pot, who, note = (words(said or "") or None for said in (cells, pot, who, note))
     try:
         part = part_label(cells or "")
     except ValueError as how:
         raise typer.BadParameter(f"{cells!r}: {how}.", param_hint="--cells") from how
-    flats = list(dict.fromkeys(flats))
+    numbers = _numbers(flats)
     if undo:
         if any(said is not None for said in (plants, pot, who, note)):
             raise typer.BadParameter("Only --date and --cells go with it.", param_hint="--undo")
         with _opened(records) as opened:
-            taken = take_back_pottings(opened, [_number(f) for f in flats], day=day.date() if day else None, part=part)
+            taken = take_back_pottings(opened, numbers, day=day.date() if day else None, part=part)
         for one in taken:
             typer.echo(f"Taken back: {_said_of(one)}.")
         typer.echo("If a table beside the photos says it too, delete it there.")
         return
     on = _done_on(day)
     with _opened(records) as opened:
-        known = _known(opened, flats, on)
-        keep_pottings(opened, [Potting(f, on, plants, pot, who, note, part) for f in flats])
-    typer.echo(f"Potted up on {on}: {', '.join(_place(f, part) for f in flats)}.")
+        known = _known(opened, numbers, on)
+        done = [Potting(f, on, plants, pot, who, note, part) for f in numbers]
+        for one in done:
+            if said := outside(one, known[one.flat]):
+                raise RecordsError(said, next_step="Check the cells.")
+        before = {one.flat: already_potted(opened, one) for one in done}
+        keep_pottings(opened, done)
+        left = {one.flat: parts_left(opened, one) for one in done if known[one.flat].seen is None or
+                known[one.flat].seen <= on}
+    typer.echo(f"Potted up on {on}: {', '.join(_place(f, part) for f in numbers)}.")
+    for flat, day_before in before.items():
+        if day_before:
+            _wrapped(f"Note: {_place(flat, part)} was already written down as potted up on {day_before}.")
     for flat, season in known.items():
         if season.seen and season.seen > on:
             _wrapped(f"Note: flat {flat} was measured after that, on {season.seen}, so it stays on the list.")
+        for some in left.get(flat, ()):
+            _wrapped(f"Note: that is not all of {_place(flat, some)}, so it stays on the list.")
 
 
 @records.command()
 def roots(
-    flat: Annotated[int, typer.Argument(help="Number of the flat.", show_default=False)],
+    flat: Annotated[int, typer.Argument(help="Number of the flat.", **options.AS_FLAT, show_default=False)],
     state: Annotated[str, typer.Argument(help="not_ready, firm or root_bound.", show_default=False)],
     day: Day = None,
     who: Who = None,
@@ -161,16 +190,16 @@ def roots(
 ) -> None:
     """Write down how the roots of a tipped-out plug look."""
     from seedlingcv.records import sheet
-    from seedlingcv.records.keep import keep_root_checks
+    from seedlingcv.records.entries import SINGLY, keep_root_checks
     from seedlingcv.records.log import RootCheck
 
-    word = sheet.roots(state, [])
+    word = sheet.roots(sheet.words(state), [])
     if word is None:
         raise typer.BadParameter(f"{state!r}: write not_ready, firm or root_bound.", param_hint="STATE")
     on = _done_on(day)
     with _opened(records) as opened:
         _known(opened, [flat], on)
-        keep_root_checks(opened, [RootCheck(flat, on, word, who)])
+        keep_root_checks(opened, [RootCheck(flat, on, word, sheet.words(who or "") or None)], told_by=SINGLY)
     typer.echo(f"Flat {flat} on {on}: roots {word}.")
 
 
@@ -198,14 +227,32 @@ def _opened(target: str | None, *, make: bool = False) -> Iterator[Records]:
         yield opened
 
 
-def _number(flat: int) -> int:
-    """Raises typer.BadParameter for what is no flat's number."""
-    from seedlingcv.records import sheet
+def _numbers(flats: Sequence[str]) -> list[int]:
+    """Each number once; `31-33` for several. Raises typer.BadParameter for what is no flat's number."""
+    found: list[int] = []
+    for text in flats:
+        first, dash, last = text.partition("-")
+        low = options.flat_given(first)
+        high = options.flat_given(last) if dash else low
+        if high < low:
+            raise typer.BadParameter(f"{text}: write the lower number first.", param_hint="FLATS")
+        found += range(low, high + 1)
+    return list(dict.fromkeys(found))
 
-    wrong: list[str] = []
-    if sheet.flat_number(str(flat), wrong) is None:
-        raise typer.BadParameter(f"{flat}: write the number on the flat's tag.", param_hint="FLAT")
-    return flat
+
+def _misspelt(crops: Mapping[str, set[int]]) -> Iterator[str]:
+    """Crops that aren't known but are much like one. Others may be the grower's own, which the records don't know."""
+    from seedlingcv.crops.crop import load_crop
+    from seedlingcv.errors import CropError
+    from seedlingcv.records.sheet import ranges
+
+    for name, flats in crops.items():
+        try:
+            load_crop(name)
+        except CropError as error:
+            if error.next_step.startswith("Did you mean"):
+                many = "s" if len(flats) > 1 else ""
+                yield f"flat{many} {ranges(sorted(flats))}: {error.what} {error.next_step}"
 
 
 def _done_on(day: datetime | None) -> date:
@@ -223,7 +270,7 @@ def _known(opened: Records, flats: Sequence[int], on: date) -> Mapping[int, Seas
 
     known, found = flats_by_number(opened), {}
     for flat in flats:
-        seasons = known.get(_number(flat), [])
+        seasons = known.get(flat, [])
         if not seasons:
             raise RecordsError(f"There is no flat {flat} in the records.", where=opened.place,
                                next_step="Check the number, or add the register first: `seedlingcv records add "

@@ -7,6 +7,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
+from seedlingcv.records.sheet import ranges as ranges
+
 if TYPE_CHECKING:
     from seedlingcv.records.history import Lighting
     from seedlingcv.records.summary import Overview
@@ -23,7 +25,7 @@ def lines_of(seen: Overview, place: str, *, inch: bool = False) -> Iterator[str]
     if not seen.flats and not seen.photos and not seen.lightings:
         yield "Nothing is in them yet. Add tables: `seedlingcv records add flats.csv`."
         return
-    yield from _labelled("Flats", [f"{seen.flats}, {seen.potted} of them potted up"])
+    yield from _labelled("Flats", [f"{seen.flats} ({seen.potted} of them potted up)"])
     if seen.crops:
         yield from _labelled("", [f"{crop or 'crop unknown'} {number}" for crop, number in
                                   sorted(seen.crops.items(), key=lambda item: (-item[1], item[0] or ""))])
@@ -93,17 +95,6 @@ def counted(number: int, what: str) -> str:
 
 def _flats(numbers: Sequence[int]) -> str:
     return f"flat{'s' if len(numbers) > 1 else ''} {ranges(sorted(numbers))}"
-
-
-def ranges(numbers: Sequence[int]) -> str:
-    """`301-303, 307` for sorted numbers."""
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
-    return ", ".join(f"{run[0]}-{run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs)
 
 
 def _labelled(label: str, items: Sequence[str]) -> list[str]:

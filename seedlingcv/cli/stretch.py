@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -18,8 +17,6 @@ if TYPE_CHECKING:
     from seedlingcv.crops.crop import Crop
     from seedlingcv.records.history import FlatHistory, History
 
-DAY = ["%Y-%m-%d"]
-
 
 class By(StrEnum):
     flat = "flat"
@@ -32,8 +29,8 @@ def stretch(
     by: Annotated[By, typer.Option(help="What is drawn together.")] = By.light,
     flats: Annotated[str | None, typer.Option(help="Only these flats, such as 31-42.", show_default=False)] = None,
     crop: Annotated[str | None, typer.Option(help="Only this crop.", show_default=False)] = None,
-    since: Annotated[datetime | None, typer.Option(formats=DAY, show_default=False, help="From this day on.")] = None,
-    until: Annotated[datetime | None, typer.Option(formats=DAY, show_default=False, help="Up to this day.")] = None,
+    since: options.Since = None,
+    until: options.Until = None,
     against_leaves: Annotated[bool, typer.Option("--against-leaves", help="Chart by leaf stage, not by age.")] = False,
     report: Annotated[Path | None, typer.Option(help="Write the HTML page.", show_default=False)] = None,
     json: options.Json = None,

@@ -3,7 +3,8 @@
 1. A flat is a number and the day it was `started`, its earliest sowing date in the register.
 2. What is of day D belongs to the number's flat with the latest start up to D; else to the one without a date.
 3. A sowing date within 21 days of a known flat's is a correction of it, unless that flat was potted up or last seen
-   before it. So is any other date of one whose sowing is still to come: that was a slip. Else it is another flat's.
+   before it. So is any other date of one whose sowing is still to come: that was a slip; and one within a month of a
+   flat of the same crop of which nothing but the register's row is kept. Else it is another flat's.
 4. Where a date becomes known or is corrected, all that is kept of the number is dealt out again by rule 2: it makes no
    difference whether the register or the photos came first.
 """
@@ -122,6 +123,12 @@ def deal_out(connection: Connection, number: int) -> None:
             if right != flat_id:
                 connection.execute(update(table).where(table.c.id == row_id).values(flat_id=right))
     drop_if_bare(connection, number)
+
+
+def is_bare(connection: Connection, flat_id: int) -> bool:
+    """Nothing is kept of the flat, but for what a register says."""
+    return not any(connection.scalar(select(table.c.id).where(table.c.flat_id == flat_id).limit(1))
+                   for table, _ in DATED)
 
 
 def drop_if_bare(connection: Connection, number: int) -> None:

@@ -7,7 +7,7 @@ A name that only looks like a known one is complained of and not used. A column 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import SequenceMatcher
 from functools import lru_cache
@@ -24,6 +24,7 @@ LENGTH = {"mm": 1.0, "cm": 10.0, "in": MM_PER_INCH}
 AREA = {"mm2": 1.0, "cm2": 100.0, "in2": MM_PER_INCH**2}
 SHARE = {"": 1.0, "fraction": 1.0, "pct": 0.01}
 NUMBER = {"": 1.0}
+COUNTED = ("plants",)  # figures of which there are no parts
 UNITS = {"inch": "in", "millimetre": "mm", "millimeter": "mm", "centimetre": "cm", "centimeter": "cm", "metre": "m",
          "meter": "m", "foot": "ft", "feet": "ft", "percent": "pct", "percentage": "pct", "sq_in": "in2",
          "sq_cm": "cm2", "sq_mm": "mm2", "degree": "deg", "hour": "h", "hr": "h", "umol_m2_s": "umol",
@@ -134,13 +135,19 @@ def read_lines(path: Path, kind: Kind) -> Lines:
     header_at, header, columns, wrong = find_header(table, kind)
     missing = [key for key in kind.needs if not _has(columns, key)]
     if missing:
-        named = f"column{'s' if len(missing) > 1 else ''} named {listed(missing)}"
-        raise RegisterError(f"The {kind.name} has no {named}.", where=path.name,
-                            next_step=f"Its first line must name the columns: {kind.header}.")
+        raise no_column(path.name, kind, missing, wrong)
     complaints = [*sheet.not_read(path, kind.file), *table.complaints,
                   *(_said(path.name, header_at, [text]) for text in wrong)]
     rows = [_line(at, header, columns, values, table.separator) for at, values in _filled(table) if at > header_at]
     return Lines(path.name, rows, columns, table.separator, complaints)
+
+
+def no_column(file: str, kind: Kind, missing: Sequence[str], wrong: Sequence[str] = ()) -> RegisterError:
+    """What to raise where columns are missing; `wrong` : what is wrong with the names of those that are there."""
+    many = "s" if len(missing) > 1 else ""
+    close = f" ({'; '.join(wrong)})" if wrong else ""
+    return RegisterError(f"The {kind.name} has no column{many} named {listed(missing)}{close}.", where=file,
+                         next_step=f"Its first line must name the columns: {kind.header}.")
 
 
 def _said(file: str, at: int, wrong: Sequence[str]) -> str:
@@ -167,7 +174,9 @@ def find_header(table: sheet.Table, kind: Kind) -> tuple[int, list[str], list[Co
 def name_columns(header: Sequence[str], kind: Kind) -> tuple[list[Column | None], list[str]]:
     """What each column is, and what is wrong with the names. Of two that mean the same the first counts, or the one
     that has the plain name."""
-    told = [read_name(name, kind) for name in header]
+    known = [read_name(name, kind)[0] for name in header]
+    there = {column.fills[0] for column in known if column}
+    told = [read_name(name, kind, there) for name in header]
     columns = [column for column, _ in told]
     wrong = [words for _, words in told if words]
     for at, column in enumerate(columns):
@@ -185,8 +194,11 @@ def name_columns(header: Sequence[str], kind: Kind) -> tuple[list[Column | None]
     return columns, wrong
 
 
-def read_name(name: str, kind: Kind) -> tuple[Column | None, str]:
-    """The column and what is wrong with its name; neither for a column of the grower's own."""
+def read_name(name: str, kind: Kind, there: Collection[str | None] = ()) -> tuple[Column | None, str]:
+    """The column and what is wrong with its name; neither for a column of the grower's own.
+
+    there : what other columns fill, which a misspelt one is hardly meant to fill too
+    """
     words = plain(name).split("_")
     is_se = words[-1] == "se"
     bare = "".join(words[:-1] if is_se else words)
@@ -206,7 +218,7 @@ def read_name(name: str, kind: Kind) -> tuple[Column | None, str]:
     for refused, why in kind.refused.items():
         if _bare(refused) in (bare, words[-1]):
             return None, f'the column "{sheet.short(name)}" can\'t be used: {why}'
-    close = _close(words, kind)
+    close = _close(words, kind, there)
     return None, f'the column "{sheet.short(name)}" isn\'t known, so it is left out; did you mean {close}?' if close \
         else ""
 
@@ -225,6 +237,9 @@ def read_figure(column: Column, text: str, wrong: list[str]) -> float | None:
     what = figure.field
     if number is None:
         wrong.append(no_number(text, what))
+        return None
+    if what in COUNTED and number != int(number):
+        wrong.append(f'"{sheet.short(text)}" is no number of {what}, so it is left out')
         return None
     # a share written with its sign needs no unit
     number *= SHARE["pct"] if text.endswith("%") and figure.units is SHARE else column.factor
@@ -254,26 +269,41 @@ def _bare(name: str) -> str:
     return plain(name).replace("_", "")
 
 
-def _close(words: Sequence[str], kind: Kind) -> str | None:
+def _close(words: Sequence[str], kind: Kind, there: Collection[str | None]) -> str | None:
     """A known name that this one is a slip of: as many words, each the same or nearly."""
-    words = list(words)
-    units = {plain(unit) for figure in kind.figures for unit in figure.units}
-    if len(words) > 1 and words[-1] in units:
-        words.pop()
-    known = [name for key, others in kind.keys.items() for name in (key, *others)]
-    for name in (*known, *(name for figure in kind.figures for name in figure.names)):
-        own = plain(name).split("_")
-        if len(own) == len(words) and all(map(_alike, own, words)):
-            return name
+    for key, others in kind.keys.items():
+        for name in (key, *others) if key not in there else ():
+            if _like(words, name):
+                return name
+    for figure in kind.figures if words[-1] != "se" else ():
+        units = [plain(unit) for unit in figure.units if unit]
+        unit = words[-1] if words[-1] in units else "" if "" in figure.units or not units else units[0]
+        bare = words[:-1] if unit and words[-1] == unit else words
+        for name in figure.names if figure.field not in there else ():
+            if _like(bare, name):
+                return f"{name}_{unit}" if unit else name
     return None
 
 
+def _like(words: Sequence[str], name: str) -> bool:
+    own = plain(name).split("_")
+    return len(own) == len(words) and all(map(_alike, own, words))
+
+
 def _alike(one: str, other: str) -> bool:
-    """Slips of the pen keep the first letter; short words are too much alike anyway."""
+    """Slips of the pen keep the first letter. Short words are much alike anyway: there two letters may have changed
+    places, or one be missing."""
     if one == other:
         return True
-    return (min(len(one), len(other)) >= 4 and one[0] == other[0]
-            and SequenceMatcher(None, one, other).ratio() >= 0.8)
+    shorter, longer = sorted((one, other), key=len)
+    if len(shorter) < 3 or one[0] != other[0]:
+        return False
+    if len(shorter) >= 4 and SequenceMatcher(None, one, other).ratio() >= 0.8:
+        return True
+    if len(shorter) == len(longer):
+        apart = [i for i in range(len(one)) if one[i] != other[i]]
+        return len(apart) == 2 and apart[1] == apart[0] + 1 and sorted(one) == sorted(other)
+    return any(longer[:i] + longer[i + 1:] == shorter for i in range(len(longer)))
 
 
 def _has(columns: Sequence[Column | None], key: str) -> bool:

@@ -12,17 +12,17 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from time import monotonic, sleep
 from typing import TYPE_CHECKING
 
 from seedlingcv.errors import RecordsError
-from seedlingcv.records.trouble import OF_FILE, in_growers_words
+from seedlingcv.records.trouble import in_growers_words
 
 if TYPE_CHECKING:
     from sqlalchemy import URL, Connection, Engine
 
 WAIT_S = 30  # for another writer
 CONNECT_S = 10  # for a server to answer
-MAGIC = b"SQLite format 3\0"  # a database file begins with it (sqlite.org/fileformat.html, section 1.3)
 WRITERS = 7334  # names the lock that writers hold in PostgreSQL; any number does
 
 
@@ -46,6 +46,8 @@ class Records:
         """One transaction, alone in writing. Raises RecordsError, and then nothing of it was kept."""
         with in_growers_words(self.place), self.engine.connect() as connection:
             connection.execution_options(writes=True)
+            if connection.dialect.name == "postgresql":  # else it wouldn't see what came while it waited for its turn
+                connection.execution_options(isolation_level="READ COMMITTED")
             with connection.begin():
                 yield connection
 
@@ -98,8 +100,9 @@ def _in_file(path: Path, make: bool) -> Records:
     def connect() -> sqlite3.Connection:
         # no isolation level: the driver must not begin transactions of its own accord, see _begin_in_file
         connection = sqlite3.connect(address, uri=True, timeout=WAIT_S, isolation_level=None, check_same_thread=False)
-        for setting in ("foreign_keys = ON", "synchronous = FULL", "journal_mode = DELETE"):
+        for setting in ("foreign_keys = ON", "synchronous = FULL"):
             connection.execute(f"PRAGMA {setting}")
+        _keep_no_log(connection)
         return connection
 
     engine = create_engine("sqlite://", creator=connect, poolclass=QueuePool)
@@ -108,16 +111,15 @@ def _in_file(path: Path, make: bool) -> Records:
 
 
 def _look_at_file(path: Path, make: bool) -> None:
+    """Without opening it: to close it again would take away the locks that this process has on it
+    (sqlite.org/howtocorrupt.html, section 2.2). SQLite says itself whether it is a database."""
     place = str(path)
     try:
         if path.is_dir():
             raise RecordsError("This is a folder.", where=place, next_step="Name a file in it, such as season.db.")
         if path.exists():
-            with path.open("rb") as file:
-                start = file.read(len(MAGIC))
-            if start and start != MAGIC:
-                what, next_step = OF_FILE[sqlite3.SQLITE_NOTADB]
-                raise RecordsError(what, where=place, next_step=next_step)
+            if not path.is_file():
+                raise RecordsError("This is no file.", where=place, next_step="Name a file, such as season.db.")
         elif not make:
             raise RecordsError("There are no records yet.", where=place, next_step="Name the file that holds them.")
         elif not path.absolute().parent.is_dir():
@@ -126,6 +128,19 @@ def _look_at_file(path: Path, make: bool) -> None:
     except OSError as error:
         raise RecordsError(f"The records can't be opened ({error.strerror}).", where=place,
                            next_step="Check that the file may be read, or name another place.") from error
+
+
+def _keep_no_log(connection: sqlite3.Connection) -> None:
+    """Somebody may have given the file a write-ahead log. To end it one must be alone; SQLite doesn't wait for that."""
+    until = monotonic() + WAIT_S
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = DELETE")
+            return
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or monotonic() > until:
+                raise
+        sleep(0.05)
 
 
 def _begin_in_file(connection: Connection) -> None:
@@ -155,10 +170,11 @@ def _on_server(address: str) -> Records:
 
 
 def _said(url: URL) -> str:
-    """The address for people: no password, and nothing after `?`, where one may stand too."""
+    """The address for people: no password, and nothing after `?`, where one may stand too; what stands before the last
+    @ may be a password's end, and what stands as the port of `name:12345` a password."""
     name = f"{url.username}@" if url.username else ""
-    port = f":{url.port}" if url.port else ""
-    return f"postgresql://{name}{url.host or ''}{port}/{url.database or ''}"
+    port = f":{url.port}" if url.port and url.username else ""
+    return f"postgresql://{name}{(url.host or '').rpartition('@')[2]}{port}/{url.database or ''}"
 
 
 def _begin_on_server(connection: Connection) -> None:

@@ -4,7 +4,8 @@
                                                              the photos make the records anew
     photos, measurements, verdicts                           what the program made of them
 
-A folder that holds tables of the grower's own is refused: they are what the records are made anew from.
+A folder that holds tables of the grower's own is refused: they are what the records are made anew from. So that an
+export that broke off can be repeated, a file that marks the folder as an export's comes first.
 
 A number used again has its newest flat in `flats` and the ones before in `flats_before`, `flats_before_2` and so on,
 since a register has room for one. What a photo showed of roots is in `root_photos`.
@@ -15,6 +16,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -28,12 +30,17 @@ from seedlingcv.files import write_whole
 from seedlingcv.records import schema
 from seedlingcv.records.belonging import Season, seasons_of
 from seedlingcv.records.database import Records
+from seedlingcv.records.files import flats_before
 from seedlingcv.records.history import FlatDay, FlatHistory, Lighting
 from seedlingcv.records.recall import AsMeasured, as_measured, read_history
+from seedlingcv.records.register import NAME
 from seedlingcv.records.sowing import sowings
+from seedlingcv.records.standing import one_by_one
 
 Kind = Literal["text", "whole", "number", "day", "time", "truth"]
-FORMULA_STARTS = ("=", "+", "-", "@", "\t")  # what a spreadsheet would reckon with
+FORMULA = re.compile(r"'*[=+\-@\t]")  # begins what a spreadsheet would reckon with, or is marked already
+MARK = "seedlingcv_export.txt"
+MARKED = "Tables that `seedlingcv records export` wrote; the next export into this folder writes over them.\n"
 REGISTER = ("crop", "variety", "sown", "light", "roots", "seed_lot", "batch", "shelf")
 NUMBERS = tuple(name for name in schema.FIGURES if name not in schema.WORDS)
 COMPUTED = ("legginess", "sturdiness_quotient")
@@ -57,9 +64,11 @@ def export_tables(records: Records, folder: Path, form: Literal["csv", "parquet"
     """
     content = {"csv": _csv, "parquet": _parquet}[form]
     sheets = _sheets(records)
+    sheets += [_register(name, ()) for name in _left_behind(folder, form) if name not in {s.name for s in sheets}]
     files = {sheet.name: folder / f"{sheet.name}.{form}" for sheet in sheets}
     there = [path.name for path in files.values() if path.exists()]
-    if there and not all(files[name].exists() for name in OURS):
+    mark = folder / MARK
+    if there and not mark.exists() and not all(files[name].exists() for name in OURS):
         raise OutputError(f"{there[0]} is there already, and is not of an export; it won't be written over.",
                           where=str(folder), next_step="Name another folder.")
     try:
@@ -67,6 +76,7 @@ def export_tables(records: Records, folder: Path, form: Literal["csv", "parquet"
     except OSError as error:
         raise OutputError(f"The folder can't be made ({error.strerror}).", where=str(folder),
                           next_step="Name another place.") from error
+    write_whole(mark, MARKED)
     written = []
     for sheet in sheets:
         path = files[sheet.name]
@@ -75,10 +85,18 @@ def export_tables(records: Records, folder: Path, form: Literal["csv", "parquet"
     return written
 
 
+def _left_behind(folder: Path, form: str) -> Iterator[str]:
+    """Registers of earlier seasons of an earlier export, which must not come back if there are fewer seasons now."""
+    turn = 1
+    while (folder / f"{flats_before(turn)}.{form}").exists():
+        yield flats_before(turn)
+        turn += 1
+
+
 def _csv(sheet: Sheet) -> bytes:
     out = io.StringIO(newline="")
     writer = csv.writer(out)  # ends lines as RFC 4180 has it
-    writer.writerow(sheet.columns)
+    writer.writerow([_written(name, "text") for name in sheet.columns])
     for row in sheet.rows:
         writer.writerow([_written(value, kind) for value, kind in zip(row, sheet.columns.values(), strict=True)])
     return out.getvalue().encode()
@@ -88,7 +106,7 @@ def _written(value: Any, kind: Kind) -> Any:
     if value is None:
         return ""
     if kind == "text":  # a spreadsheet must not take it for a formula
-        return f"'{value}" if value.startswith(FORMULA_STARTS) else value
+        return f"'{value}" if FORMULA.match(value) else value
     if kind == "truth":
         return "yes" if value else "no"
     return value.isoformat() if isinstance(value, date) else value
@@ -127,7 +145,7 @@ def _registers(connection: Connection) -> Iterator[Sheet]:
         newest = {s.number: s for s in left}
         left = [s for s in left if newest[s.number] is not s]
         turn += 1
-        yield _register("flats" + ("_before" if turn > 1 else "") + (f"_{turn - 1}" if turn > 2 else ""),
+        yield _register(flats_before(turn - 1) if turn > 1 else NAME,
                         [(s, row) for s in newest.values() for row in rows[s.id]])
 
 
@@ -148,17 +166,21 @@ def _moves(connection: Connection) -> Sheet:
 
 
 def _lights(lightings: Sequence[Lighting]) -> Sheet:
-    kinds: dict[str, Kind] = {
-        "shelf": "text", "light": "text", "type": "text", "spectrum": "text", "ppfd": "text", "hours": "number",
-        "distance_mm": "number", "red_far_red": "number", "window_side": "text", "from": "day", "to": "day",
+    kinds: dict[str, Kind] = {  # dates first: a row that began with a shelf called #A would be read as a remark
+        "from": "day", "to": "day", "shelf": "text", "light": "text", "type": "text", "spectrum": "text",
+        "ppfd": "text", "hours": "number", "distance_mm": "number", "red_far_red": "number", "window_side": "text",
         "dli_mol": "number"}
     return Sheet("lights", kinds, [
-        (x.shelf, x.light, x.kind, x.spectrum, _grid(x.ppfd_umol), x.hours, x.distance_mm, x.red_far_red, x.window_side,
-         x.since, x.until, x.dli_mol) for x in lightings])
+        (x.since, x.until, x.shelf, x.light, x.kind, x.spectrum, _grid(x.ppfd_umol), x.hours, x.distance_mm,
+         x.red_far_red, x.window_side, x.dli_mol) for x in one_by_one(lightings)])
 
 
 def _grid(readings: Sequence[Sequence[float]]) -> str | None:
-    return " / ".join(" ".join(f"{value:g}" for value in row) for row in readings) or None
+    return " / ".join(" ".join(map(_number, row)) for row in readings) or None
+
+
+def _number(value: float) -> str:
+    return f"{value:.0f}" if value == int(value) else repr(value)
 
 
 def _photos(connection: Connection) -> Sheet:

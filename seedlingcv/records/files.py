@@ -21,7 +21,7 @@ from typing import Any
 
 from seedlingcv.errors import RegisterError
 from seedlingcv.records import lights, log, marks, register, ruler, sheet
-from seedlingcv.records.columns import Kind, find_header, listed
+from seedlingcv.records.columns import Kind, find_header, listed, no_column
 
 FIGURES = "figures"
 KINDS: dict[str, Kind] = {
@@ -42,9 +42,18 @@ class AnyTable:
     complaints: tuple[str, ...] = ()
 
 
+def flats_before(turn: int) -> str:
+    """The name of a register of flats that had their numbers before, as an export writes it; turn 1 the newest."""
+    return "flats_before" + (f"_{turn}" if turn > 1 else "")
+
+
 def find_tables(folder: Path) -> list[Path]:
-    """The grower's tables in a folder by their usual names, registers first. Raises RegisterError."""
-    return [path for name in KINDS if (path := sheet.find_file(folder, name))]
+    """The grower's tables in a folder by their usual names, registers first; before them those of earlier seasons as an
+    export writes them, the oldest first. Raises RegisterError."""
+    earlier: list[Path] = []
+    while path := sheet.find_file(folder, flats_before(len(earlier) + 1)):
+        earlier.insert(0, path)
+    return [*earlier, *(path for name in KINDS if (path := sheet.find_file(folder, name)))]
 
 
 def read_table_of_any_kind(path: Path) -> AnyTable:
@@ -79,8 +88,14 @@ def kind_of(path: Path) -> str:
     if set(marks.KIND.needs) <= _named(table, marks.KIND)[0]:
         raise RegisterError("These are marks of fine and leggy flats, which the records don't keep.", where=path.name,
                             next_step="Give them to the list: `seedlingcv assess --marks FILE`.")
+    if called in KINDS:
+        kind = KINDS[called]
+        raise no_column(path.name, kind, [key for key in kind.needs if key not in _named(table, kind)[0]],
+                        find_header(table, kind)[3])
     several = f": it could be {' or '.join(could_be)}" if could_be else ""
-    raise RegisterError(f"It can't be told what kind of table this is{several}.", where=path.name,
+    wrong = list(dict.fromkeys(said for kind in KINDS.values() for said in find_header(table, kind)[3]))
+    named = f" ({'; '.join(wrong)})" if wrong and not could_be else ""
+    raise RegisterError(f"It can't be told what kind of table this is{several}{named}.", where=path.name,
                         next_step=f"Name its columns, or call the file {listed(list(KINDS), 'or')}. {NEEDS}")
 
 

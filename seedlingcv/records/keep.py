@@ -5,12 +5,9 @@ Each raises RecordsError where the records can't be added to; then nothing of th
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
-from datetime import UTC, date, datetime
-from hashlib import sha256
-from importlib import import_module
+from datetime import date, datetime
 from math import isfinite
 from operator import itemgetter
 from typing import Any
@@ -20,20 +17,20 @@ from sqlalchemy import Connection, Table, delete, insert, select, update
 from seedlingcv.errors import RecordsError
 from seedlingcv.measure.table import CellMeasurement, FlatMeasurement
 from seedlingcv.records import schema
-from seedlingcv.records.belonging import Flats, drop_if_bare
-from seedlingcv.records.counting import best_day
+from seedlingcv.records.belonging import Flats
 from seedlingcv.records.database import Records
+from seedlingcv.records.entries import keep_corrections as keep_corrections  # what is kept is looked for here
+from seedlingcv.records.entries import keep_pottings as keep_pottings
+from seedlingcv.records.entries import keep_root_checks as keep_root_checks
+from seedlingcv.records.entries import take_back_pottings as take_back_pottings
 from seedlingcv.records.history import Lighting
 from seedlingcv.records.lights import Move
-from seedlingcv.records.log import Correction, Potting, RootCheck
-from seedlingcv.records.parts import read_part
 from seedlingcv.records.register import FlatRow, Register
-from seedlingcv.records.ruler import WHOLE_FLAT
-from seedlingcv.records.sowing import keep_rows
+from seedlingcv.records.rows import Row, hash_of, insert_into, moments, put, readable
+from seedlingcv.records.sowing import keep_rows, keep_said
 from seedlingcv.records.standing import plain_name
 
 SOURCES = ("photo", "ruler")
-Row = dict[str, Any]
 
 
 @dataclass(frozen=True)
@@ -74,36 +71,40 @@ def keep_photos(records: Records, photos: Sequence[Photo]) -> int:
     with records.writing() as connection:
         known = _photo_ids(connection, [p.sha256 for p in photos], looked_through=True)
         flats = Flats(connection, {p.flat for p in photos if p.flat is not None})
-        rows = [{"sha256": p.sha256, "file": _readable(p.file), "view": p.view, "usable": p.usable,
+        rows = [{"sha256": p.sha256, "file": readable(p.file), "view": p.view, "usable": p.usable,
                  "problems": list(p.problems), "taken": p.taken.replace(tzinfo=None) if p.taken else None,
                  "flat_id": None if p.flat is None else flats.id_of(p.flat, p.taken.date() if p.taken else None)}
                 for p in photos]
-        _put(connection, schema.photos, rows, ["sha256"])
+        put(connection, schema.photos, rows, ["sha256"])
         return len(photos) - len(known)
 
 
 def keep_register(records: Records, register: Register) -> list[str]:
-    """Returns remarks for the grower: sowing dates corrected, numbers used again."""
+    """Returns remarks for the grower: sowing dates corrected, numbers used again, words taken out."""
     with records.writing() as connection:
-        return keep_rows(connection, {flat: register.rows(flat) for flat in register.flats})
+        return keep_rows(connection, {flat: register.rows(flat) for flat in register.flats}, register.said)
 
 
-def keep_lightings(records: Records, lightings: Iterable[Lighting]) -> None:
-    """Of each shelf told of, replaces what was kept from the first day on that it is told of: a date put right leaves
-    nothing wrong behind, and last season's lights stay. Lights without a shelf are told by their names."""
+def keep_lightings(records: Records, lightings: Iterable[Lighting], *, told_by: str | None = None) -> int:
+    """Replaces what the same table said of lights before, as `_replace` has it; last season's lights stay. Lights
+    without a shelf are told by their names.
+
+    told_by : the table's path, None where nobody knows
+    Returns how many rows were taken out that none of the same place and day came for.
+    """
     with records.writing() as connection:
         rows = [asdict(x) | {"ppfd_umol": [list(line) for line in x.ppfd_umol]} for x in lightings]
-        _replace_from(connection, schema.lightings, rows, _place, "since")
+        return _replace(connection, schema.lightings, rows, _place, "since", told_by)
 
 
-def keep_moves(records: Records, moves: Iterable[Move]) -> None:
-    """Of each flat told of, replaces what was kept from the first day on that it is told of."""
+def keep_moves(records: Records, moves: Iterable[Move], *, told_by: str | None = None) -> int:
+    """As keep_lightings, of flats."""
     moves = list(moves)
     with records.writing() as connection:
         flats = Flats(connection, {m.flat for m in moves})
         rows = [{"flat_id": flats.id_of(m.flat, m.day), "day": m.day, "shelf": m.shelf, "light": m.light}
                 for m in moves]
-        _replace_from(connection, schema.stands, rows, itemgetter("flat_id"), "day")
+        return _replace(connection, schema.stands, rows, itemgetter("flat_id"), "day", told_by)
 
 
 def keep_day(records: Records, measurement: FlatMeasurement, *, source: str, keys: Sequence[str], version: str) -> bool:
@@ -124,16 +125,20 @@ def keep_day(records: Records, measurement: FlatMeasurement, *, source: str, key
     with records.writing() as connection:
         flat_id = _flat_of(connection, measurement, day)
         days = schema.measured_days
+        at = next(moments(connection, days))
         key = {"flat_id": flat_id, "day": day, "source": source, "version": version, "rows": measurement.rows,
                "columns": measurement.columns}
-        hashes = _hash([*keys, measurement.layout]), _hash(keys)  # older records have no layout in it
-        if connection.scalar(select(days.c.id).where(*(days.c[name] == value for name, value in key.items()),
-                                                     days.c.keys_hash.in_(hashes))):
+        hashes = hash_of([*keys, measurement.layout]), hash_of(keys)  # older records have no layout in it
+        there = connection.scalar(select(days.c.id).where(*(days.c[name] == value for name, value in key.items()),
+                                                          days.c.keys_hash.in_(hashes)))
+        if there:
+            if source == "ruler":  # a sheet edited and put back: the one that was read last counts
+                connection.execute(update(days).where(days.c.id == there).values(recorded_at=at))
             return False
-        row = key | {"keys": keys, "keys_hash": hashes[0], "flags": list(measurement.flags), "recorded_at": _now()}
-        day_id = connection.execute(_insert(connection, days), row).inserted_primary_key[0]
+        row = key | {"keys": keys, "keys_hash": hashes[0], "flags": list(measurement.flags), "recorded_at": at}
+        day_id = connection.execute(insert_into(connection, days), row).inserted_primary_key[0]
         if cells:
-            connection.execute(_insert(connection, schema.cells), [{"day_id": day_id} | cell for cell in cells])
+            connection.execute(insert_into(connection, schema.cells), [{"day_id": day_id} | cell for cell in cells])
         if source == "photo":
             _rest_on(connection, day_id, keys, flat_id)
     return True
@@ -145,66 +150,7 @@ def keep_verdicts(records: Records, verdicts: Sequence[KeptVerdict]) -> None:
         flats = Flats(connection, {v.flat for v in verdicts})
         rows = [{"flat_id": flats.id_of(v.flat, v.day), "part": v.part or schema.WHOLE, "day": v.day, "today": v.today,
                  "action": v.action, "due": v.due, "tree": v.tree} for v in verdicts]
-        _put(connection, schema.verdicts, rows, ["flat_id", "part", "day", "today"])
-
-
-def keep_corrections(records: Records, corrections: Sequence[Correction]) -> list[str]:
-    """Returns remarks on those that can't be: a whole flat's figure where the cells were measured.
-
-    Of several for one figure the newest by `when` counts, then the one that was read last.
-    """
-    remarks = []
-    last: dict[tuple, Row] = {}
-    with records.writing() as connection:
-        flats = Flats(connection, {c.flat for c in corrections})
-        for c in corrections:
-            cell = c.cell or WHOLE_FLAT
-            flat_id = flats.id_of(c.flat, c.day)
-            measured = _measured_cells(connection, flat_id, c.day, c.figure)
-            if cell == WHOLE_FLAT and measured and cell not in measured:
-                remarks.append(f"The correction of flat {c.flat} on {c.day} names no cell, but cells were measured "
-                               "that day; write which one.")
-                continue
-            row = {"flat_id": flat_id, "day": c.day, "cell": cell, "figure": c.figure, "value": c.value, "who": c.who,
-                   "when": c.when, "why": c.why, "measured": measured.get(cell)}
-            _write_down(connection, schema.corrections, c.flat, row, leave_out=("measured",))
-            last[flat_id, c.day, cell, c.figure, c.when] = row | {"entry": _entry(c.flat, row, ("measured",))}
-        for row in last.values():
-            _make_newest(connection, row)
-    return remarks
-
-
-def keep_root_checks(records: Records, checks: Sequence[RootCheck]) -> None:
-    _keep_by_hand(records, schema.root_checks, checks)
-
-
-def keep_pottings(records: Records, pottings: Sequence[Potting]) -> None:
-    _keep_by_hand(records, schema.pottings, pottings)
-
-
-def take_back_pottings(records: Records, flats: Sequence[int], *, day: date | None = None,
-                       part: str | None = None) -> list[Potting]:
-    """Takes the potting that was written down last, of each flat, out again, and returns what it said.
-
-    day, part : only one of that day, of that part
-    Raises RecordsError if a flat has none; then none is taken back.
-    """
-    table, numbers = schema.pottings, schema.flats.c
-    taken = []
-    with records.writing() as connection:
-        for flat in flats:
-            said = select(table).where(table.c.flat_id == numbers.id, numbers.number == flat)
-            said = said if day is None else said.where(table.c.day == day)
-            said = said if part is None else said.where(table.c.part == _label(part))
-            last = connection.execute(said.order_by(table.c.recorded_at.desc(), table.c.id.desc())).mappings().first()
-            if last is None:
-                raise RecordsError("No such potting is in the records.", where=f"flat {flat}",
-                                   next_step="Check the number, the cells and the date; nothing was taken back.")
-            connection.execute(delete(table).where(table.c.id == last["id"]))
-            drop_if_bare(connection, flat)
-            taken.append(Potting(flat, *(last[name] for name in ("day", "plants", "pot", "who", "note")),
-                                 last["part"] or None))
-    return taken
+        put(connection, schema.verdicts, rows, ["flat_id", "part", "day", "today"])
 
 
 def _place(lighting: Row) -> tuple[str, ...]:
@@ -213,80 +159,61 @@ def _place(lighting: Row) -> tuple[str, ...]:
     return (shelf,) if shelf else ("", light)
 
 
-def _replace_from(connection: Connection, table: Table, rows: list[Row], owner: Callable[[Any], Hashable],
-                  day: str) -> None:
-    """Rows into the table in place of those of the same owners from the owners' first day on."""
-    first: dict[Hashable, date] = {}
-    for row in rows:
-        first[owner(row)] = min(row[day] or date.min, first.get(owner(row), date.max))
+def _replace(connection: Connection, table: Table, rows: list[Row], owner: Callable[[Any], Hashable], day: str,
+             told_by: str | None) -> int:
+    """Rows into the table in place of
+
+    - rows of the same owner and day: the last word counts;
+    - what the same table said before, from its first day on, so that one that starts anew leaves the earlier rows; and
+      an owner's last row before that, if it says what the owner's first new row says: then its date was put right;
+    - where nobody knows which table said a row, those of the same owners from the owners' first day on.
+
+    Returns how many rows went without one of the same owner and day in their place.
+    """
+    if not rows:
+        return 0
+
+    def when(row: Mapping[str, Any]) -> date:
+        return row[day] or date.min
+
+    rows = [row | {"told_by": told_by} for row in rows]
+    said = {(owner(row), when(row)) for row in rows}
+    first = {owner(row): row for row in sorted(rows, key=when, reverse=True)}
+    start = min(map(when, rows))
     kept = [dict(row) for row in connection.execute(select(table).order_by(table.c.id)).mappings()]
-    old = [row for row in kept if (row[day] or date.min) >= first.get(owner(row), date.max)]
-    ids = [row.pop("id") for row in old]
-    if old != rows:
-        connection.execute(delete(table).where(table.c.id.in_(ids)))
+    known = {(owner(row), when(row)) for row in kept}
+    before = {owner(row): row for row in sorted(kept, key=when)
+              if owner(row) in first and when(row) < when(first[owner(row)])}
+
+    def put_right(row: Row) -> bool:
+        now = first.get(owner(row))
+        return (now is not None and before.get(owner(row)) is row and (owner(row), when(now)) not in known
+                and all(row[name] == now[name] for name in now if name != day))
+
+    def goes(row: Row) -> bool:
+        if (owner(row), when(row)) in said:
+            return True
+        if row["told_by"] is None:
+            return owner(row) in first and when(row) >= when(first[owner(row)])
+        return row["told_by"] == told_by and (when(row) >= start or put_right(row))
+
+    old = [row for row in kept if goes(row)]
+    if [{name: value for name, value in row.items() if name != "id"} for row in old] != rows:
+        connection.execute(delete(table).where(table.c.id.in_([row["id"] for row in old])))
         connection.execute(insert(table), rows)
-
-
-def _keep_by_hand(records: Records, table: Table, events: Sequence[RootCheck] | Sequence[Potting]) -> None:
-    with records.writing() as connection:
-        flats = Flats(connection, {e.flat for e in events})
-        for event in events:
-            row = asdict(event)
-            number = row.pop("flat")
-            if "part" in row:
-                row["part"] = _label(row["part"])
-            _write_down(connection, table, number, row | {"flat_id": flats.id_of(number, event.day)})
-
-
-def _label(part: str | None) -> str:
-    """A part as the register calls it, so that `A-C` and `rows A-C` are one."""
-    try:
-        return read_part(part).label if part else schema.WHOLE
-    except ValueError:  # the rest of a flat has a name of its own
-        return part or schema.WHOLE
-
-
-def _write_down(connection: Connection, table: Table, number: int, row: Row, leave_out: Sequence[str] = ()) -> None:
-    """Nothing happens where the same words stand there already."""
-    row = row | {"entry": _entry(number, row, leave_out), "recorded_at": _now()}
-    connection.execute(_insert(connection, table).on_conflict_do_nothing(index_elements=["entry"]), row)
-
-
-def _entry(number: int, row: Row, leave_out: Sequence[str]) -> str:
-    """What makes a hand's entry itself: all its words, and the flat's number rather than which flat of that number."""
-    return _hash([number, {name: value for name, value in row.items() if name not in ("flat_id", *leave_out)}])
-
-
-def _make_newest(connection: Connection, row: Row) -> None:
-    """A figure corrected twice and then put back: the word that was read last counts, though it isn't new."""
-    table = schema.corrections
-    same = [table.c[name].is_not_distinct_from(row[name]) for name in ("flat_id", "day", "cell", "figure", "when")]
-    last = connection.scalar(select(table.c.entry).where(*same).order_by(table.c.recorded_at.desc(), table.c.id.desc()))
-    if last != row["entry"]:
-        connection.execute(update(table).where(table.c.entry == row["entry"]).values(recorded_at=_now()))
-
-
-def _measured_cells(connection: Connection, flat_id: int, day: date, figure: str) -> dict[str, float | None]:
-    """A figure by cell, as the flat's measuring of that day that counts has it."""
-    days, cells = schema.measured_days.c, schema.cells.c
-    if figure not in schema.FIGURES or figure in schema.WORDS:
-        raise ValueError(f"{figure!r} is no figure that can be corrected")
-    counts = best_day(flat_id, days.day == day).scalar_subquery()
-    found = connection.execute(select(cells.cell, cells[figure]).where(cells.day_id == counts))
-    return dict(found.all())
+    return sum((owner(row), when(row)) not in said for row in old)
 
 
 def _flat_of(connection: Connection, measurement: FlatMeasurement, day: date) -> int:
     """The flat's id. What the measurement says of a flat that no register named is kept as a register's row."""
-    flats = Flats(connection, [measurement.flat])
-    flat_id = flats.id_of(measurement.flat, day)
+    flat_id = Flats(connection, [measurement.flat]).id_of(measurement.flat, day)
     said = FlatRow(measurement.flat, measurement.crop, measurement.variety, measurement.rows or None,
                    measurement.columns or None, measurement.sown, measurement.light)
     sowings = schema.sowings.c
     named = connection.scalar(select(sowings.id).where(sowings.flat_id == flat_id).limit(1))
     if named or not (said.crop or said.variety or said.sown or said.light):
         return flat_id
-    keep_rows(connection, {measurement.flat: (said,)})
+    keep_said(connection, flat_id, said, day)
     return Flats(connection, [measurement.flat]).id_of(measurement.flat, day)
 
 
@@ -295,10 +222,10 @@ def _rest_on(connection: Connection, day_id: int, keys: Sequence[str], flat_id: 
     known = _photo_ids(connection, keys)
     new = [{"sha256": key, "flat_id": flat_id} for key in keys if key not in known]
     if new:
-        connection.execute(_insert(connection, schema.photos), new)
+        connection.execute(insert_into(connection, schema.photos), new)
         known = _photo_ids(connection, keys)
     if known:
-        connection.execute(_insert(connection, schema.day_photos),
+        connection.execute(insert_into(connection, schema.day_photos),
                            [{"day_id": day_id, "photo_id": photo_id} for photo_id in known.values()])
 
 
@@ -311,11 +238,6 @@ def _photo_ids(connection: Connection, keys: Sequence[str], *, looked_through: b
             some = some.where(photos.file.is_not(None))
         found |= dict(connection.execute(some).all())
     return found
-
-
-def _readable(name: str) -> str:
-    """A file's name may hold bytes that are no text, which no database takes."""
-    return name.encode("utf-8", "replace").decode()
 
 
 def _cell_row(place: int, cell: CellMeasurement, flat: int) -> Row:
@@ -335,26 +257,3 @@ def _plain(value: float | None, flat: int, cell: str, name: str) -> float | int 
         raise NotKept(f"The figure {name} is infinite or not a number, so the day isn't kept.",
                       where=f"flat {flat} cell {cell}", next_step="Please report the photos that led here.")
     return int(value) if name in schema.COUNTED else float(value)
-
-
-def _insert(connection: Connection, table: Table):
-    """The dialect's own insert, which knows `on_conflict`."""
-    return import_module(f"sqlalchemy.dialects.{connection.dialect.name}").insert(table)
-
-
-def _put(connection: Connection, table: Table, rows: list[Row], key: list[str]) -> None:
-    """Add rows, or replace those that have the same key."""
-    if not rows:
-        return
-    statement = _insert(connection, table)
-    others = {name: statement.excluded[name] for name in rows[0] if name not in key}
-    connection.execute(statement.on_conflict_do_update(index_elements=key, set_=others), rows)
-
-
-def _hash(content: object) -> str:
-    return sha256(json.dumps(content, sort_keys=True, default=str).encode()).hexdigest()
-
-
-def _now() -> datetime:
-    """UTC, without saying so: SQLite keeps no zone."""
-    return datetime.now(UTC).replace(tzinfo=None)

@@ -86,6 +86,8 @@ def _lighting(line: Line, wrong: list[str], *, decimal_comma: bool) -> Lighting 
         return None
     days = {key: sheet.day(line.text(key), wrong, f'date in "{key}"') for key in ("from", "to")}
     since, until = days.values()
+    if until and until.year == date.max.year:  # what databases write for no end
+        until = None
     if any(line.text(key) and day is None for key, day in days.items()):
         wrong.append("without that date nobody knows when the light was on, so the row is left out")
         return None

@@ -112,7 +112,7 @@ def _correction(line: Line, wrong: list[str]) -> Correction | None:
     day = sheet.needed_day(line.text("date"), wrong, "date")
     if flat is None or day is None:
         return None
-    when = sheet.day(line.text("when"), wrong, "day of the correction")
+    when = sheet.past_day(line.text("when"), wrong, "day of the correction")
     found = correction(flat, day, line.text("cell"), line.text("figure"), line.text("value"), line.text("who"), when,
                        line.text("why"), wrong)
     if found is None:
@@ -140,9 +140,6 @@ def correction(flat: int, day: date, cell: str, figure: str, value: str, who: st
         number = read_figure(column, value, wrong)
         if number is None:
             return None  # not the same as an empty value, which takes the measured one away
-        if column.figure is PLANTS and number != int(number):
-            wrong.append(f'"{sheet.short(value)}" is no number of plants')
-            return None
     for word, what in ((who, "who put it right"), (why, "why")):
         if not word:
             wrong.append(f"{what} is missing")

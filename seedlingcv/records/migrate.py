@@ -6,6 +6,7 @@ import os
 import sqlite3
 from contextlib import closing, suppress
 from datetime import datetime
+from glob import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -33,12 +34,18 @@ def bring_up_to_date(records: Records, *, make: bool) -> None:
     if found is None and not make:
         raise RecordsError("There are no records yet.", where=records.place,
                            next_step="Name the place that holds them.")
-    with records.writing() as connection:
-        found = _revision(connection, records.place)  # somebody else may have been quicker
-        if found == REVISION:
-            return
-        backup = _back_up(connection, records.place) if found else None
-        upgrade(connection)
+    backup = None
+    try:
+        with records.writing() as connection:
+            found = _revision(connection, records.place)  # somebody else may have been quicker
+            if found == REVISION:
+                return
+            backup = _back_up(connection, records.place) if found else None
+            upgrade(connection)
+    except BaseException:
+        if backup and found:
+            _drop_copy(records, found, backup)
+        raise
     records.backup = backup
 
 
@@ -66,6 +73,9 @@ def _revision(connection: Connection, place: str) -> str | None:
     tables = set(inspect(connection).get_table_names())
     if VERSION_TABLE in tables:
         found = connection.scalar(text(f"SELECT version_num FROM {VERSION_TABLE}"))
+        if found is None:
+            raise RecordsError("These records don't say any more which version made them.", where=place,
+                               next_step="Take a copy of them, or let the photos and tables fill new ones.")
         if found != REVISION and found not in _known_revisions():
             raise RecordsError("These records were made by a newer version of seedlingcv.", where=place,
                                next_step="Bring this one up to date: pip install --upgrade seedlingcv.")
@@ -91,6 +101,9 @@ def _back_up(connection: Connection, place: str) -> str:
 
 def _copy_file(path: Path) -> Path:
     """Copy a database beside itself, checked, and on the disk for good when this returns."""
+    for cut_off in path.parent.glob(f"{escape(path.name)}.before-*.part"):  # nobody else copies now
+        with suppress(OSError):
+            cut_off.unlink()
     copy = path.with_name(f"{path.name}.before-{REVISION}-{datetime.now():%Y%m%d-%H%M%S}")
     part = copy.with_name(f"{copy.name}.part")
     try:
@@ -112,6 +125,15 @@ def _copy_file(path: Path) -> Path:
                            where=str(copy), next_step="Nothing was changed. Make room or make the folder writable, and "
                                                       "run the same again.") from error
     return copy
+
+
+def _drop_copy(records: Records, was: str, backup: str) -> None:
+    """A try that changed nothing leaves no copy, or each would leave another. A server's copy went with the try."""
+    if records.engine.dialect.name != "sqlite":
+        return
+    with suppress(RecordsError, OSError), records.reading() as connection:
+        if _revision(connection, records.place) == was:
+            Path(backup).unlink()
 
 
 def _to_disk(path: Path) -> None:

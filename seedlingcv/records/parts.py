@@ -7,6 +7,7 @@ cells (`A1`), or several of these (`A-B, D1-D6`).
 from __future__ import annotations
 
 import re
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 
 from seedlingcv.flat.layout import MAX_COLUMNS, MAX_ROWS
@@ -76,6 +77,44 @@ def _block(piece: str) -> tuple[str, str, Block]:
         rows, columns = sorted((one[0], other[0])), sorted((one[1], other[1]))
         return "cell", piece, (*rows, *columns)
     raise ValueError(HOW)
+
+
+def covered(part: str | None, said: Iterable[str], named: Collection[str], rows: int | None = None,
+            columns: int | None = None) -> bool:
+    """Whether cells that were told of take in all of a part, however they are written: `A, B, C` is `A-C`.
+
+    part : a label, None for the whole flat; said : labels of what was told of, empty for the whole flat
+    named : the labels of the flat's parts, which leave it the rest; rows, columns : the flat's, as far as known
+    """
+    said = list(said)
+    if part in said or "" in said:
+        return True
+    grid = _grid(rows, columns)
+    wanted = _places(part or "", named, grid)
+    return bool(wanted) and wanted <= set().union(*(_places(label, named, grid) for label in said))
+
+
+def share_cells(one: str | None, other: str | None, named: Collection[str], rows: int | None = None,
+                columns: int | None = None) -> bool:
+    """Whether two labels, empty for the whole flat, have a cell in common; the rest as `covered` has it."""
+    grid = _grid(rows, columns)
+    return bool(_places(one or "", named, grid) & _places(other or "", named, grid))
+
+
+def _grid(rows: int | None, columns: int | None) -> set[tuple[int, int]]:
+    return {(row, column) for row in range(rows or MAX_ROWS) for column in range(1, (columns or MAX_COLUMNS) + 1)}
+
+
+def _places(label: str, named: Collection[str], grid: set[tuple[int, int]]) -> set[tuple[int, int]]:
+    if not label:
+        return grid
+    if label == REST:
+        return grid.difference(*(_places(other, (), grid) for other in named if other and other != REST))
+    try:
+        blocks = read_part(label).blocks
+    except ValueError:
+        return set()
+    return {(row, column) for row, column in grid if any(a <= row <= b and c <= column <= d for a, b, c, d in blocks)}
 
 
 def split(measurement: FlatMeasurement, parts: list[Part | None]) -> list[tuple[int, FlatMeasurement, str | None]]:

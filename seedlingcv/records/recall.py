@@ -8,12 +8,12 @@ alone means its newest flat. Shelves and lights whose names differ in capitals o
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
-from sqlalchemy import Connection, Select, and_, func, or_, select
+from sqlalchemy import Connection, Select, and_, func, select
 
 from seedlingcv.measure.table import CellMeasurement, FlatMeasurement
 from seedlingcv.records import schema
@@ -23,7 +23,7 @@ from seedlingcv.records.database import Records
 from seedlingcv.records.history import FlatDay, FlatHistory, History, Lighting, Stand
 from seedlingcv.records.keep import KeptVerdict
 from seedlingcv.records.log import RootCheck
-from seedlingcv.records.parts import REST, split
+from seedlingcv.records.parts import REST, covered, share_cells, split
 from seedlingcv.records.register import FlatRow
 from seedlingcv.records.sowing import flat_rows, sowings
 from seedlingcv.records.standing import Spelling, as_told, light_changes, light_over, plain_name, stand_on
@@ -41,10 +41,12 @@ class _Day:
 
 
 def read_history(records: Records, *, flats: Collection[int] = (), crop: str | None = None, since: date | None = None,
-                 until: date | None = None) -> History:
+                 until: date | None = None, on: Mapping[int, date] | None = None) -> History:
     """Flats and parts of flats with the days they were measured on; those without such a day are left out.
 
-    flats : numbers, all if empty; crop : whole flats' and parts' of this crop alone; since, until : days, both included
+    flats : numbers, all if empty; crop : whole flats' and parts' of this crop alone
+    since, until : days, both included; what was potted up after `until` isn't yet
+    on : a day of each number, of which the flat that had it that day is wanted alone
     """
     with records.reading() as connection:
         ids = _chosen(flats, crop)
@@ -52,10 +54,10 @@ def read_history(records: Records, *, flats: Collection[int] = (), crop: str | N
         rows = sowings(connection, ids)
         spelling = Spelling()
         lightings = _lightings(connection, spelling)
-        moves, potted = _moves(connection, ids, spelling), _pottings(connection, ids)
-        seasons = [s for s in seasons_of(connection, flats or None) if s.id in days]
+        moves, potted = _moves(connection, ids, spelling), _pottings(connection, ids, until)
+        seasons = _seasons_on(seasons_of(connection, flats or None), on)
     found: list[FlatHistory] = []
-    for season in sorted(seasons, key=lambda s: (s.number, s.started or date.min)):
+    for season in sorted((s for s in seasons if s.id in days), key=lambda s: (s.number, s.started or date.min)):
         own = flat_rows(season, rows.get(season.id, ())) or (FlatRow(season.number),)
         found += _histories(season, own, days[season.id], moves.get(season.id, ()), potted.get(season.id, ()),
                             lightings, spelling)
@@ -67,9 +69,9 @@ def recall_day(records: Records, flat: int, day: date) -> FlatMeasurement | None
     return _one_day(records, flat, day, schema.measured_days.c.day == day)
 
 
-def earlier_day(records: Records, flat: int, before: date) -> FlatMeasurement | None:
-    """The same flat on its newest day before `before`."""
-    return _one_day(records, flat, before, schema.measured_days.c.day < before)
+def earlier_day(records: Records, flat: int, before: date, *, seen: date | None = None) -> FlatMeasurement | None:
+    """The flat that had the number on the day `seen`, or else `before`, on its newest day before `before`."""
+    return _one_day(records, flat, seen or before, schema.measured_days.c.day < before)
 
 
 def with_corrections(records: Records, measured: FlatMeasurement) -> FlatMeasurement:
@@ -81,13 +83,17 @@ def with_corrections(records: Records, measured: FlatMeasurement) -> FlatMeasure
     return replace(measured, cells=tuple(_corrected(cell, right.get(cell.cell)) for cell in measured.cells))
 
 
-def known_days(records: Records, version: str) -> set[tuple[int, date, frozenset[str]]]:
+def known_days(records: Records,
+               version: str | Callable[[str | None], str]) -> set[tuple[int, date, frozenset[str]]]:
     """(flat, day, hashes of the photos or figures) of all that this version has measured, but for days measured in
-    another layout than the register names now."""
-    flats, days = schema.flats.c, schema.measured_days.c
-    wanted = select(flats.number, days.day, days["keys"]).where(days.flat_id == flats.id, days.version == version, FITS)
+    another layout than the register names now. version : the one, or the one for a flat of a crop"""
+    flats, days, crops = schema.flats.c, schema.measured_days.c, schema.sowings.c
+    wanted = (select(flats.number, days.day, days["keys"], days.version, crops.crop).where(FITS)
+              .join_from(schema.measured_days, schema.flats, days.flat_id == flats.id)
+              .outerjoin(schema.sowings, and_(crops.flat_id == flats.id, crops.place == 0)))
     with records.reading() as connection:
-        return {(number, day, frozenset(keys)) for number, day, keys in connection.execute(wanted)}
+        return {(number, day, frozenset(keys)) for number, day, keys, by, crop in connection.execute(wanted)
+                if by == (version if isinstance(version, str) else version(crop))}
 
 
 def known_photos(records: Records) -> dict[str, tuple[int, date | None]]:
@@ -99,6 +105,7 @@ def known_photos(records: Records) -> dict[str, tuple[int, date | None]]:
         return {key: (number, taken and taken.date()) for key, number, taken in connection.execute(wanted)}
 
 
+News = tuple[date | None, dict[str, dict[str, Any]]]
 AsMeasured = dict[tuple[int, date], tuple[str, dict[str, CellMeasurement]]]
 
 
@@ -137,17 +144,20 @@ def rows_on(records: Records, flat: int, day: date) -> tuple[FlatRow, ...]:
         return flat_rows(season, sowings(connection, [season.id]).get(season.id, ())) if season else ()
 
 
-def newest_root_check(records: Records, flat: int) -> RootCheck | None:
-    """The last one of the number's newest flat; by hand before by photo on the same day."""
+def newest_root_check(records: Records, flat: int, *, seen: date | None = None,
+                      today: date = date.max) -> RootCheck | None:
+    """The last one up to `today` of the flat that had the number on the day `seen`, else of the newest. On the same day
+    by hand before by photo, and then what was written down last."""
     checks = schema.root_checks.c
     with records.reading() as connection:
-        season = newest(seasons_of(connection, [flat]))
+        season = season_on(seasons_of(connection, [flat]), seen)
         if season is None:
             return None
         by_hand = checks.source == "hand"
         last = connection.execute(
-            select(checks.day, checks.roots, checks.who, checks.source).where(checks.flat_id == season.id)
-            .order_by(checks.day.desc(), by_hand.desc(), checks.id.desc()).limit(1)).first()
+            select(checks.day, checks.roots, checks.who, checks.source)
+            .where(checks.flat_id == season.id, checks.day <= today)
+            .order_by(checks.day.desc(), by_hand.desc(), checks.recorded_at.desc(), checks.id.desc()).limit(1)).first()
     return RootCheck(flat, *last) if last else None
 
 
@@ -156,34 +166,66 @@ def newest_verdicts(records: Records, *, today: date) -> list[KeptVerdict]:
     parts that the register doesn't name any more, and without flats whose number is another flat's by now."""
     with records.reading() as connection:
         found = connection.execute(_newest_verdicts(today)).all()
-        rows = sowings(connection)
+        rows, potted = sowings(connection), _pottings(connection, None, today)
         seasons = {s.id: s for s in _newest_seasons(connection, today)}
     kept = []
-    for flat_id, part, *rest in found:
-        if flat_id in seasons and (part or None) in _parts_named(rows.get(flat_id, ()), part):
-            kept.append(KeptVerdict(seasons[flat_id].number, part or None, *rest))
+    for flat_id, part, day, *rest, tree in found:
+        own = rows.get(flat_id, ())
+        if flat_id not in seasons or (part or None) not in _parts_named(own, part):
+            continue
+        since = [label for label, on in potted.get(flat_id, ()) if on >= day]
+        if not covered(part or None, since, _labels(own), tree.get("rows"), tree.get("columns")):
+            kept.append(KeptVerdict(seasons[flat_id].number, part or None, day, *rest, tree))
     return sorted(kept, key=lambda v: (v.flat, v.part or ""))
 
 
+def news_of(records: Records, kept: Sequence[KeptVerdict], *, today: date) -> list[News]:
+    """Of each verdict: the flat's newest day up to today with figures, if it is newer than the verdict's own; and the
+    corrections of the verdict's own day, by cell and figure."""
+    days = schema.measured_days.c
+    newest_day = select(days.flat_id, func.max(days.day)).where(days.day <= today).group_by(days.flat_id)
+    with records.reading() as connection:
+        seasons = seasons_of(connection)
+        newer = dict(connection.execute(newest_day).all())
+        right = _corrections(connection, {s.id for s in seasons})
+    by_number: dict[int, list[Season]] = defaultdict(list)
+    for season in seasons:
+        by_number[season.number].append(season)
+    found: list[News] = []
+    for verdict in kept:
+        own = season_on(by_number[verdict.flat], verdict.day)
+        day = newer.get(own.id) if own else None
+        found.append((day if day and day > verdict.day else None, right.get((own.id, verdict.day), {}) if own else {}))
+    return found
+
+
 def _newest_verdicts(today: date) -> Select:
-    verdicts, pottings = schema.verdicts.c, schema.pottings.c
+    verdicts = schema.verdicts.c
     turn = func.row_number().over(partition_by=(verdicts.flat_id, verdicts.part),
                                   order_by=(verdicts.day.desc(), verdicts.today.desc()))
     ranked = select(verdicts.id, turn.label("turn")).where(verdicts.today <= today, verdicts.day <= today).subquery()
-    potted = select(pottings.id).where(
-        pottings.flat_id == verdicts.flat_id, pottings.day >= verdicts.day, pottings.day <= today,
-        or_(pottings.part == schema.WHOLE, pottings.part == verdicts.part))
     return (select(verdicts.flat_id, verdicts.part, verdicts.day, verdicts.today, verdicts.action, verdicts.due,
                    verdicts.tree)
-            .join(ranked, and_(ranked.c.id == verdicts.id, ranked.c.turn == 1)).where(~potted.exists()))
+            .join(ranked, and_(ranked.c.id == verdicts.id, ranked.c.turn == 1)))
 
 
 def _parts_named(rows: Sequence[Mapping[str, Any]], part: str) -> set[str | None]:
     """The parts a flat's verdicts may be of; whatever the part is where nothing is known of the flat."""
-    named = {row["part"] for row in rows if row["part"]}
+    named = _labels(rows)
     if not rows:
         return {part or None}
     return {*named, REST} if named else {None}
+
+
+def _labels(rows: Sequence[Mapping[str, Any]]) -> set[str]:
+    return {row["part"] for row in rows if row["part"]}
+
+
+def _seasons_on(seasons: list[Season], on: Mapping[int, date] | None) -> list[Season]:
+    if on is None:
+        return seasons
+    right = (season_on([s for s in seasons if s.number == number], day) for number, day in on.items())
+    return [season for season in right if season]
 
 
 def _newest_seasons(connection: Connection, today: date = date.max) -> list[Season]:
@@ -280,11 +322,14 @@ def _moves(connection: Connection, flat_ids: Select, spelling: Spelling) -> dict
     return found
 
 
-def _pottings(connection: Connection, flat_ids: Select) -> dict[int, list[tuple[str, date]]]:
+def _pottings(connection: Connection, flat_ids: Select | None, until: date | None) -> dict[int, list[tuple[str, date]]]:
+    """(part, day) by flat, oldest first."""
     table = schema.pottings.c
+    wanted = select(table.flat_id, table.part, table.day).where(table.day <= (until or date.max)).order_by(table.day)
+    if flat_ids is not None:
+        wanted = wanted.where(table.flat_id.in_(flat_ids))
     found: dict[int, list[tuple[str, date]]] = defaultdict(list)
-    for flat_id, part, day in connection.execute(select(table.flat_id, table.part, table.day)
-                                                 .where(table.flat_id.in_(flat_ids)).order_by(table.day)):
+    for flat_id, part, day in connection.execute(wanted):
         found[flat_id].append((part, day))
     return found
 
@@ -292,7 +337,7 @@ def _pottings(connection: Connection, flat_ids: Select) -> dict[int, list[tuple[
 def _lightings(connection: Connection, spelling: Spelling) -> tuple[Lighting, ...]:
     """By shelf, oldest first."""
     rows = connection.execute(select(schema.lightings)).mappings()
-    plain = ({name: value for name, value in row.items() if name != "id"} for row in rows)
+    plain = ({name: value for name, value in row.items() if name not in ("id", "told_by")} for row in rows)
     found = [Lighting(**row | {"ppfd_umol": tuple(tuple(line) for line in row["ppfd_umol"])}) for row in plain]
     found.sort(key=lambda x: (plain_name(x.shelf), x.since or date.min, x.light))
     return tuple(replace(x, shelf=spelling.shelf(x.shelf), light=spelling.light(x.light)) for x in found)
@@ -313,10 +358,24 @@ def _histories(season: Season, rows: Sequence[FlatRow], days: Sequence[_Day], mo
         first = spelling.stand(_first_stand(season, row, rows))
         stands = (*((first,) if first.shelf or first.light else ()), *moves)
         lit = [_lit(day, row, stands, lightings) for day in own]
-        changes = light_changes(stands, lightings, lit[0].day, lit[-1].day)
-        gone = max((day for part, day in potted if part in (schema.WHOLE, label)), default=None)
+        sown = min(lit[0].day, row.sown or season.started or lit[0].day)  # it grew before it was first looked at
+        changes = light_changes(stands, lightings, sown, lit[-1].day)
+        gone = _potted_on(label, potted, rows, own[-1].measurement)
         yield FlatHistory(season.number, label, row.crop, row.variety, row.sown, row.seed_lot, row.batch, tuple(lit),
                           as_told(stands, lightings), changes, gone)
+
+
+def _potted_on(label: str | None, potted: Sequence[tuple[str, date]], rows: Sequence[FlatRow],
+               last: FlatMeasurement) -> date | None:
+    """The last day on which some of the part was potted up, once all of it was: since it was seen last, or before."""
+    named = {row.part.label for row in rows if row.part}
+    since = [(part, day) for part, day in potted if last.day and day >= last.day]
+    before = [one for one in potted if one not in since]
+    for some in (since, before):
+        if covered(label, [part for part, _ in some], named, last.rows, last.columns):
+            return max((day for part, day in some if share_cells(part, label, named, last.rows, last.columns)),
+                       default=None)
+    return None
 
 
 def _first_stand(season: Season, row: FlatRow, rows: Sequence[FlatRow]) -> Stand:

@@ -63,12 +63,14 @@ class FlatRow:
 
 @dataclass(frozen=True)
 class Register:
-    """`flats` holds each flat's row, or the first one where it has several; `parts` those flats' rows in full."""
+    """`flats` holds each flat's row, or the first one where it has several; `parts` those flats' rows in full; `said`
+    names the known columns that the table has, None for all: of the others it says nothing."""
 
     path: Path
     flats: dict[int, FlatRow]
     complaints: tuple[str, ...] = ()
     parts: dict[int, tuple[FlatRow, ...]] = field(default_factory=dict)
+    said: frozenset[str] | None = None
 
     def get(self, flat: int) -> FlatRow | None:
         return self.flats.get(flat)
@@ -106,7 +108,8 @@ def read_register(path: Path) -> Register:
         rows[flat] = _one_layout(own, f"{path.name} flat {flat}", lines.complaints)
         flats[flat] = rows[flat][0]
     parts = {flat: tuple(own) for flat, own in rows.items() if len(own) > 1 or own[0].part is not None}
-    return Register(path, flats, tuple(lines.complaints), parts)
+    said = frozenset(column.key for column in lines.columns if column and column.key)
+    return Register(path, flats, tuple(lines.complaints), parts, said)
 
 
 def _row_in_the_way(row: FlatRow, before: list[FlatRow]) -> int | None:

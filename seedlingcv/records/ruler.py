@@ -7,7 +7,8 @@
 A figure's unit stands in its column's name: `stem_length_mm`, `stem_length_cm`, `stem length (in)`; cover is a fraction
 or `canopy_cover_pct`. What `seedlingcv assess --csv` writes can be read back. The register's columns (crop, variety,
 layout, sown, light, roots, seed_lot, batch, shelf) may stand in the sheet too. Lines that begin with # are not read.
-What can't be understood is left out and complained of, one line a row; the rest stays.
+What can't be understood is left out and complained of, one line a row; the rest stays. If one row has a date, all need
+one.
 """
 
 from __future__ import annotations
@@ -85,11 +86,12 @@ class RulerFlat:
 
 @dataclass(frozen=True)
 class RulerSheet:
-    """`of_other_days` is what is wrong with days before each flat's newest two, or without a date."""
+    """`of_other_days` is what is wrong with days before each flat's newest two; `file` is what the sheet is called."""
 
     flats: tuple[RulerFlat, ...]
     complaints: tuple[str, ...] = ()
     of_other_days: tuple[str, ...] = ()
+    file: str = "the sheet"
 
 
 @dataclass(frozen=True)
@@ -105,16 +107,26 @@ def read_ruler(path: Path) -> RulerSheet:
     """Raises RegisterError if the file can't be read or has no `flat` column or no figures."""
     lines = read_lines(path, KIND)
     if not any(c and c.figure for c in lines.columns):
-        raise RegisterError("The sheet has no column with a figure.", where=path.name,
+        said = f" {' '.join(lines.complaints)}" if lines.complaints else ""
+        raise RegisterError(f"The sheet has no column with a figure.{said}", where=path.name,
                             next_step="Name one with its unit, such as stem_length_mm, or true_leaves.")
     by_flat: dict[int, list[_Entry]] = {}
-    for entry in lines.read(_entry):
-        above = by_flat.setdefault(entry.flat, [])
-        # a date is often written once a flat
-        above.append(replace(entry, day=entry.day or (above[-1].day if above else None)))
+    for entry in _of_known_days(lines.read(_entry), path.name, lines.complaints):
+        by_flat.setdefault(entry.flat, []).append(entry)
     other_days: list[str] = []
     flats = tuple(_flat(flat, entries, path.name, lines.complaints, other_days) for flat, entries in by_flat.items())
-    return RulerSheet(flats, tuple(lines.complaints), tuple(other_days))
+    return RulerSheet(flats, tuple(lines.complaints), tuple(other_days), path.name)
+
+
+def _of_known_days(entries: list[_Entry], name: str, complaints: list[str]) -> list[_Entry]:
+    """Where any row has a date, those without one are left out: nobody knows whether theirs is the same."""
+    undated = [entry.at for entry in entries if entry.day is None]
+    if not undated or len(undated) == len(entries):
+        return entries
+    rows = f"row{'s' if len(undated) > 1 else ''} {sheet.ranges(undated)}"
+    complaints.append(f"{name} {rows}: no date that can be read, and other rows have one, so what stands there is left "
+                      "out; write in every row the day it was measured, such as 2025-03-20.")
+    return [entry for entry in entries if entry.day is not None]
 
 
 def _entry(line: Line, wrong: list[str]) -> _Entry | None:
@@ -137,7 +149,7 @@ def _entry(line: Line, wrong: list[str]) -> _Entry | None:
         cell_name(*place) if place else WHOLE_FLAT, plants=int(plants) if plants is not None else None, se=errors,
         stem_from=stem_from if "stem_length_mm" in figures else None,
         flags=tuple(flag for flag in line.text("flags").split() if flag in CELL), **figures)
-    return _Entry(line.at, flat, cell, sheet.day(line.text("date"), wrong, "date"), read_said(flat, line, wrong))
+    return _Entry(line.at, flat, cell, sheet.past_day(line.text("date"), wrong, "date"), read_said(flat, line, wrong))
 
 
 def read_cell(text: str) -> tuple[tuple[int, int] | None, bool]:
@@ -220,8 +232,9 @@ def on_layout(measured: FlatMeasurement, row: FlatRow, name: str, complaints: li
         fits = place is None or (place[0] < row.rows and place[1] <= row.columns)
         (inside if fits else outside).append(cell)
     if outside:
-        complaints.append(f"{name} flat {row.flat}: {', '.join(c.cell for c in outside)} lie outside "
-                          f"{row.rows}x{row.columns} cells, so they are left out.")
+        lie, are = ("lie", "they are") if len(outside) > 1 else ("lies", "it is")
+        complaints.append(f"{name} flat {row.flat}: {', '.join(c.cell for c in outside)} {lie} outside "
+                          f"{row.rows}x{row.columns} cells, so {are} left out.")
     return replace(measured, rows=row.rows, columns=row.columns, cells=tuple(inside))
 
 

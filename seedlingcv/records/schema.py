@@ -12,6 +12,7 @@
 
 A text that belongs to a key is empty, never NULL, where there is none (a NULL never equals another one). What people
 write down by hand has `entry`, a hash of all that was written, as its key: the same words twice are one entry.
+`told_by` is the path of the table that said a row, empty for a single entry, NULL where nobody knows.
 
 Only late imports lead here: SQLAlchemy is slow to load.
 """
@@ -40,7 +41,7 @@ from sqlalchemy import (
 
 from seedlingcv.measure.table import CellMeasurement
 
-REVISION = "0002"  # the newest of migrations/versions
+REVISION = "0003"  # the newest of migrations/versions
 VERSION_TABLE = "seedlingcv_version"
 HASH = String(64)
 WHOLE = ""  # as a part: the whole flat, or the cells that no other part names
@@ -95,6 +96,7 @@ stands = Table(
     Column("day", Date, nullable=False),
     Column("shelf", Text),
     Column("light", Text),
+    Column("told_by", Text),
     UniqueConstraint("flat_id", "day"),
 )
 
@@ -112,6 +114,7 @@ lightings = Table(
     Column("since", Date),
     Column("until", Date),
     Column("window_side", Text),
+    Column("told_by", Text),
     UniqueConstraint("shelf", "light", "since"),
 )
 Index("uq_lightings_shelf_light_open", lightings.c.shelf, lightings.c.light, unique=True,
@@ -197,6 +200,7 @@ corrections = Table(
     Column("who", Text),
     Column("when", Date),
     Column("why", Text),
+    Column("told_by", Text),
     *_by_hand(),
 )
 
@@ -208,6 +212,7 @@ root_checks = Table(
     Column("roots", Text, nullable=False),
     Column("who", Text),
     Column("source", Text, nullable=False),  # hand or photo
+    Column("told_by", Text),
     *_by_hand(),
 )
 

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import csv
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 from seedlingcv.errors import RegisterError
@@ -16,8 +17,12 @@ from seedlingcv.flat.layout import MAX_COLUMNS, MAX_ROWS, known_layouts
 from seedlingcv.records.workbook import is_workbook, read_workbook
 from seedlingcv.tags.family import FLAT_IDS, is_flat
 
-MAX_BYTES = 5_000_000
+MAX_BYTES = 20_000_000  # many times a season's table; its text must not fill the memory
+csv.field_size_limit(MAX_BYTES)
 FIRST_YEAR = 2000
+# year first, or last; a time of day is dropped
+DAY = re.compile(r"(?:([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})|([0-9]{1,2})[-/.]([0-9]{1,2})[-/.]([0-9]{4}))"
+                 r"(?:[ T][0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:\.[0-9]+)?)?(?: ?[AaPp][Mm])?)?")
 ROOT_STATES = ("not_ready", "firm", "root_bound")  # what a tipped-out plug shows
 ROOT_WORDS = {"notready": "not_ready", "rootbound": "root_bound", "bound": "root_bound"}
 SUFFIXES = (".csv", ".xlsx", ".xlsm")  # of files that hold tables, the first found counts
@@ -60,7 +65,8 @@ def _named(folder: Path, name: str) -> list[Path]:
 
 
 def read_table(path: Path, name: str) -> Table:
-    """All rows of the file, which messages call `name`. Raises RegisterError if it can't be read as a table."""
+    """All rows of the file, which messages call `name`. Raises RegisterError if it can't be read as a table or is
+    empty."""
     data = _bytes(path, name)
     if is_workbook(data):
         rows, complaints = read_workbook(data, path.name, name)
@@ -90,6 +96,8 @@ def _text(data: bytes) -> str:
 
 def _csv(path: Path, text: str, name: str) -> Table:
     text = text.replace("\r\n", "\n").replace("\r", "\n").replace("\0", "")
+    if not text.strip(" \n\t,;"):
+        raise RegisterError("The file is empty.", where=path.name, next_step="Its first line must name the columns.")
     lines = text.split("\n")
     header = next((line for line in lines if line.strip()), "")
     if re.fullmatch(r"sep=.", header.strip()):  # spreadsheets write it to name the separator
@@ -98,19 +106,15 @@ def _csv(path: Path, text: str, name: str) -> Table:
     header = next((line for line in lines if re.search("[,;\t]", line) and not is_comment(line.strip(' "'))), "")
     separator = max(",;\t", key=header.count)
     try:
-        try:
-            rows = list(csv.reader([line + "\n" for line in lines], delimiter=separator, strict=True))
-        except csv.Error:
-            # a stray quotation mark must not swallow the rows after it: then every line stands alone
-            rows = [next(csv.reader([line], delimiter=separator), []) for line in lines]
-    except csv.Error as error:
-        raise RegisterError(f"The {name} is no table ({error}).", where=path.name,
-                            next_step="Save it again as CSV.") from error
+        rows = list(csv.reader([line + "\n" for line in lines], delimiter=separator, strict=True))
+    except csv.Error:
+        # a stray quotation mark must not swallow the rows after it: then every line stands alone
+        rows = [next(csv.reader([line], delimiter=separator), []) for line in lines]
     return Table([(n, [_trimmed(cell) for cell in row]) for n, row in enumerate(rows, 1)], separator)
 
 
 def _trimmed(cell: str) -> str:
-    if re.match(r"'[=+\-@]", cell):  # so marked as text, lest a spreadsheet reckons with it
+    if re.match(r"'+[=+\-@]", cell):  # so marked as text, lest a spreadsheet reckons with it
         cell = cell[1:]
     lines = (" ".join(line.split()) for line in cell.splitlines())
     return "\n".join(line for line in lines if line)
@@ -126,7 +130,8 @@ def flat_number(text: str, wrong: list[str]) -> int | None:
     if not text:
         wrong.append(f"the flat's number is missing, so the row is left out; {usual}")
         return None
-    match = re.fullmatch(r"0*([0-9]{1,6})(\.0*)?", text)  # 31.0: spreadsheets make it of 31
+    # 31.0: spreadsheets make it of 31
+    match = re.fullmatch(r"(?:(?:flat|tray) ?)?(?:no\.? ?|nr\.? ?)?#?0*([0-9]{1,6})(\.0*)?", text.lower())
     if match is None or not is_flat(int(match[1])):
         wrong.append(f'"{short(text)}" is no flat number, so the row is left out; {usual}')
         return None
@@ -153,28 +158,57 @@ def layout(text: str, wrong: list[str]) -> tuple[int, int] | tuple[None, None]:
 
 
 def day(text: str, wrong: list[str], what: str) -> date | None:
-    """A date written year-month-day; `what` names it in the complaint, such as `sowing date`."""
-    if not text:
-        return None
-    match = re.fullmatch(r"([0-9]{4}-[0-9]{2}-[0-9]{2})([ T]00:00(:00)?)?", text)
-    try:
-        found = date.fromisoformat(match[1]) if match else None
-    except ValueError:
-        found = None
-    if found is None or found.year < FIRST_YEAR:
-        why = ", since 3/4 is one day here and another elsewhere" if re.search(r"[0-9][/.][0-9]", text) else ""
-        wrong.append(f'the {what} "{short(text)}" is left out{why}; please write year-month-day, '
-                     "such as 2025-02-23")
+    """The date that a cell says; `what` names it in the complaint, such as `sowing date`."""
+    found = read_day(text)
+    if text and found is None:
+        wrong.append(f'the {what} "{short(text)}" is left out{no_day(text)}')
+    return found
+
+
+def past_day(text: str, wrong: list[str], what: str) -> date | None:
+    """A day on which something was done; one that is still to come is a slip."""
+    found = day(text, wrong, what)
+    today = date.today()
+    if found and found > today + timedelta(days=1):  # where the photo was taken it may be tomorrow by now
+        wrong.append(f"the {what} {found} is still to come (by this computer's clock it is {today}), so it is left out")
         return None
     return found
 
 
 def needed_day(text: str, wrong: list[str], what: str) -> date | None:
-    """A day without which the row can't be used."""
-    found = day(text, wrong, what)
+    """A day on which something was done, without which the row can't be used."""
+    found = past_day(text, wrong, what)
     if found is None:
         wrong.append(f"without a {what} the row is left out")
     return found
+
+
+def read_day(text: str) -> date | None:
+    """`2025-02-23`, `2025/2/3`, `2025-02-23 08:30`, and `23.02.2025` where only one reading is possible; None for what
+    is no day or could be two."""
+    match = DAY.fullmatch(" ".join(text.split()))
+    if match is None:
+        return None
+    numbers = [int(part) for part in match.groups() if part]
+    if match[1]:
+        return _date(*numbers)
+    one, other, year = numbers
+    readings = {_date(year, one, other), _date(year, other, one)} - {None}
+    return readings.pop() if len(readings) == 1 else None
+
+
+def no_day(text: str) -> str:
+    """Why a text is no day, to follow what is done about it, and how a day is written."""
+    match = re.fullmatch(r"([0-9]{1,2})[/.-]([0-9]{1,2})[/.-][0-9]{2,4}", text)
+    two = ", since 3/4 is one day here and another elsewhere" if match and int(match[1]) <= 12 >= int(match[2]) else ""
+    return f"{two}; please write year-month-day, such as 2025-02-23"
+
+
+def _date(year: int, month: int, day_of_month: int) -> date | None:
+    try:
+        return date(year, month, day_of_month) if year >= FIRST_YEAR else None
+    except ValueError:
+        return None
 
 
 def roots(text: str, wrong: list[str]) -> str | None:
@@ -197,6 +231,27 @@ def read_number(text: str) -> float | None:
     if match is None or (match[1] is None and match[2] is None):
         return None
     return float((match[1] or "0").replace(",", ".")) + (int(match[2]) / int(match[3]) if match[2] else 0.0)
+
+
+def words(text: str) -> str:
+    """In one line. Bytes that were no text to the system are read as those of a table would be: a terminal may not
+    speak UTF-8, and no database takes them as they are."""
+    def readable(match: re.Match[str]) -> str:
+        code = ord(match[0])
+        return bytes([code & 0xFF]).decode("cp1252", "replace") if 0xDC80 <= code <= 0xDCFF else "\ufffd"
+
+    return " ".join(re.sub("[\ud800-\udfff]", readable, text).replace("\0", " ").split())
+
+
+def ranges(numbers: Sequence[int]) -> str:
+    """`301-303, 307` for sorted numbers."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(f"{run[0]}-{run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs)
 
 
 def short(text: str) -> str:

@@ -65,6 +65,31 @@ def light_over(stand: Stand | None, lightings: Sequence[Lighting], day: date) ->
     return lighting.light, lighting
 
 
+def one_by_one(lightings: Sequence[Lighting]) -> list[Lighting]:
+    """The lights with the days on which they shone by rule 2: one that another took over from ends before it, and goes
+    on after it if that was taken away first. Those that came together stay as they are."""
+    found: list[Lighting] = []
+    for light in lightings:
+        begins = light.since
+        for other in _that_came_over(light, lightings):
+            assert other.since
+            if begins is None or begins < other.since:
+                found.append(replace(light, since=begins, until=other.since - timedelta(1)))
+            if other.until is None or other.until >= light.until:
+                break
+            begins = max(begins or date.min, other.until + timedelta(1))
+        else:
+            found.append(replace(light, since=begins))
+    return sorted(found, key=lambda x: (plain_name(x.shelf), x.since or date.min))
+
+
+def _that_came_over(light: Lighting, lightings: Sequence[Lighting]) -> list[Lighting]:
+    """Those that came to its shelf while it was said to be on, the first one first. On the day of a change both may."""
+    begun, end = light.since or date.min, light.until or date.min
+    came = [x for x in lightings if x.shelf and same_name(x.shelf, light.shelf) and x.since and begun < x.since < end]
+    return sorted(came, key=lambda x: x.since or date.min)
+
+
 def as_told(stands: Iterable[Stand], lightings: Sequence[Lighting]) -> tuple[Stand, ...]:
     """The stands with `light` only where no shelf says it."""
     lit = [x.shelf for x in lightings]
@@ -76,7 +101,7 @@ def light_changes(stands: Sequence[Stand], lightings: Sequence[Lighting], first:
                   last: date) -> tuple[LightChange, ...]:
     """Every day after `first` and up to `last` on which another light shines than was known before."""
     turns = {s.since for s in stands} | {x.since for x in lightings}
-    turns |= {x.until + timedelta(1) for x in lightings if x.until}
+    turns |= {x.until + timedelta(1) for x in lightings if x.until and x.until < date.max}
     changes = []
     before = light_over(stand_on(stands, first), lightings, first)[0]
     for day in sorted(d for d in turns if d and first < d <= last):

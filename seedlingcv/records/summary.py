@@ -17,13 +17,14 @@ from seedlingcv.records.database import Records
 from seedlingcv.records.history import Lighting, Stand
 from seedlingcv.records.lights import Move
 from seedlingcv.records.log import Correction, Potting, RootCheck
+from seedlingcv.records.parts import REST, covered, share_cells
 from seedlingcv.records.recall import read_history
 from seedlingcv.records.sowing import sowings
 from seedlingcv.records.standing import Spelling, light_over, stand_on
 
 TABLES = {"flats": schema.sowings, "lights": schema.lightings, "moves": schema.stands,
           "root_checks": schema.root_checks, "potted": schema.pottings, "corrections": schema.corrections}
-NOT_WORDS = ("id", "flat_id", "recorded_at", "entry", "measured")  # what no table of the grower's says
+NOT_WORDS = ("id", "flat_id", "recorded_at", "entry", "measured", "told_by")  # what no table of the grower's says
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,7 @@ def overview(records: Records) -> Overview:
     with records.reading() as connection:
         told, rows = told_of(connection), sowings(connection)
         seasons = [s for s in seasons_of(connection) if s.id in told]
-        gone = _potted(connection, rows)
+        gone = _potted(connection, rows, seasons)
         moves = _moves(connection)
         first, last = connection.execute(select(func.min(days.day), func.max(days.day))).one()
         at = max((day for day in (last, *(m.since for own in moves.values() for m in own), *gone.values()) if day),
@@ -144,6 +145,23 @@ def strays(records: Records, rows: Sequence[Correction | Move | Potting | RootCh
     return list(dict.fromkeys(found))
 
 
+def parts_left(records: Records, potted: Potting) -> list[str]:
+    """The flat's parts in the register, empty for the whole of it, that have some of the cells just potted up, but not
+    all of whose cells were potted up since they were seen."""
+    table = schema.pottings.c
+    with records.reading() as connection:
+        season = season_on(seasons_of(connection, [potted.flat]), potted.day)
+        if season is None:
+            return []
+        named = {row["part"] for row in sowings(connection, [season.id]).get(season.id, ()) if row["part"]}
+        since = table.day >= (season.seen or date.min)
+        said = connection.scalars(select(table.part).where(table.flat_id == season.id, since)).all()
+    layout = season.rows, season.columns
+    parts = [*sorted(named), REST] if named else [schema.WHOLE]
+    return [part for part in parts if share_cells(part, potted.part, named, *layout)
+            and not covered(part, said, named, *layout)]
+
+
 def _newest(seasons: Sequence[Season]) -> list[Season]:
     by_number: dict[int, list[Season]] = {}
     for season in seasons:
@@ -151,19 +169,20 @@ def _newest(seasons: Sequence[Season]) -> list[Season]:
     return [last for own in by_number.values() if (last := newest(own))]
 
 
-def _potted(connection: Connection, rows: Mapping[int, Sequence[Mapping[str, Any]]]) -> dict[int, date]:
+def _potted(connection: Connection, rows: Mapping[int, Sequence[Mapping[str, Any]]],
+            seasons: Sequence[Season]) -> dict[int, date]:
     """The day on which all of a flat was potted up, by the flat's id."""
     table = schema.pottings.c
     by_flat: dict[int, dict[str, date]] = {}
     for flat_id, part, day in connection.execute(select(table.flat_id, table.part, table.day).order_by(table.day)):
         by_flat.setdefault(flat_id, {}).setdefault(part, day)
     gone = {}
-    for flat_id, parts in by_flat.items():
-        named = {row["part"] for row in rows.get(flat_id, ())}
+    for season in seasons:
+        parts, named = by_flat.get(season.id, {}), {row["part"] for row in rows.get(season.id, ())} - {schema.WHOLE}
         if schema.WHOLE in parts:
-            gone[flat_id] = parts[schema.WHOLE]
-        elif named and named <= set(parts):
-            gone[flat_id] = max(parts.values())
+            gone[season.id] = parts[schema.WHOLE]
+        elif parts and all(covered(part, parts, named, season.rows, season.columns) for part in named or {None}):
+            gone[season.id] = max(parts.values())
     return gone
 
 

@@ -1,4 +1,5 @@
-"""Spreadsheet workbooks (.xlsx, .xlsm) as rows of plain text, the first sheet that has content.
+"""Spreadsheet workbooks (.xlsx, .xlsm) as rows of plain text, of one sheet: the one that is called as the file
+is, else the first that has content.
 
 Text is what a CSV of the sheet would hold, but for dates, which are written year-month-day whatever the cell shows,
 and cells merged downwards: what stands in them is said of every row that they reach over and that has something else.
@@ -11,6 +12,7 @@ import re
 import warnings
 import zipfile
 from datetime import date, datetime, time, timedelta
+from pathlib import Path
 from typing import Any
 
 from seedlingcv.errors import RegisterError
@@ -36,13 +38,17 @@ def read_workbook(data: bytes, file: str, name: str) -> tuple[Rows, list[str]]:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of drop-down lists and styles, which nobody asked for
         try:
-            rows, waiting = _rows(data)
+            rows, waiting, titles = _rows(data, Path(file).stem)
         except Exception as error:  # on a damaged file the library raises whatever it stumbles over
             raise RegisterError("This spreadsheet workbook is damaged.", where=file, next_step=SAVE_AGAIN) from error
     if not rows:
         raise RegisterError("This spreadsheet workbook is empty.", where=file,
                             next_step=f"Write the {name} into its first sheet.")
     complaints = []
+    if len(titles) > 1:
+        quoted = [f'"{title}"' for title in titles]
+        complaints.append(f"{file}: only the sheet {quoted[0]} is read, not {' and '.join(quoted[1:])}; save what is a "
+                          "table of its own as a file of its own.")
     if waiting:
         many = f"{len(waiting)} formulas have no results, the first in cell" if len(waiting) > 1 else \
             "a formula has no result, in cell"
@@ -71,24 +77,26 @@ def _check(data: bytes, file: str, name: str) -> None:
                             next_step="Save the table alone as CSV.")
 
 
-def _rows(data: bytes) -> tuple[Rows, list[str]]:
-    """The filled rows of the first sheet that has any, and the cells whose formulas were never reckoned."""
-    for at, page in enumerate(_pages(data)):
-        cells = [] if page.sheet_state != "visible" else _cells(page)
-        if not any(cell.value is not None for _, row in cells for cell in row):
-            continue
-        formulas = [[cell.data_type == "f" for cell in row] for _, row in cells]
-        if any(any(row) for row in formulas):  # this reading has the formulas; their results take another
-            cells = _cells(_pages(data, results=True)[at])
-        # a result of type "str" without a value is an empty text
-        waiting = [cell.coordinate for (_, row), made in zip(cells, formulas, strict=True)
-                   for cell, formula in zip(row, made, strict=True)
-                   if formula and cell.value is None and cell.data_type != "str"]
-        texts = [(number, [_text(cell) for cell in row]) for number, row in cells]
-        filled = [(number, row) for number, row in texts if any(row)]
-        _fill_down(dict(filled), _merged(data, page))
-        return filled, waiting
-    return [], []
+def _rows(data: bytes, wanted: str) -> tuple[Rows, list[str], list[str]]:
+    """The filled rows of one sheet, the cells whose formulas were never reckoned, and the names of the filled sheets,
+    beginning with the one that is read."""
+    pages = [(at, page, _cells(page)) for at, page in enumerate(_pages(data)) if page.sheet_state == "visible"]
+    filled = [found for found in pages if any(cell.value is not None for _, row in found[2] for cell in row)]
+    filled.sort(key=lambda found: found[1].title.casefold() != wanted.casefold())
+    if not filled:
+        return [], [], []
+    at, page, cells = filled[0]
+    formulas = [[cell.data_type == "f" for cell in row] for _, row in cells]
+    if any(any(row) for row in formulas):  # this reading has the formulas; their results take another
+        cells = _cells(_pages(data, results=True)[at])
+    # a result of type "str" without a value is an empty text
+    waiting = [cell.coordinate for (_, row), made in zip(cells, formulas, strict=True)
+               for cell, formula in zip(row, made, strict=True)
+               if formula and cell.value is None and cell.data_type != "str"]
+    texts = [(number, [_text(cell) for cell in row]) for number, row in cells]
+    rows = [(number, row) for number, row in texts if any(row)]
+    _fill_down(dict(rows), _merged(data, page))
+    return rows, waiting, [page.title for _, page, _ in filled]
 
 
 def _merged(data: bytes, page: Any) -> list[tuple[int, int, int, int]]:

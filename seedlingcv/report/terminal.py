@@ -23,11 +23,11 @@ WIDE = 120  # from here on the reason has a column of its own
 
 def print_list(console: Console, entries: Sequence[Entry], photos: Sequence[PhotoResult] = (),
                complaints: Sequence[str] = (), *, today: date, inch: bool = False,
-               quiet: bool = False) -> None:
+               quiet: bool = False, none: str = "No flat could be measured.") -> None:
     """Print the flats in the order in which they want work, then the photos not used and what is wrong with the
     register.
 
-    `quiet` prints one line a flat and nothing else.
+    `quiet` prints one line a flat and nothing else; `none` stands where there is no flat.
     """
     ordered = pot_up_list(entries)
     if quiet:
@@ -37,7 +37,7 @@ def print_list(console: Console, entries: Sequence[Entry], photos: Sequence[Phot
     console.print(_text(f"Pot-up list for {today:%A} {today.day} {today:%B} {today.year}", "bold"))
     console.print()
     if not ordered:
-        console.print(_text("No flat could be measured."))
+        console.print(_text(none))
     elif console.width >= WIDE:
         _print_wide(console, ordered, today, inch)
     else:
@@ -90,13 +90,22 @@ def _print_narrow(console: Console, entries: Sequence[Entry], today: date, inch:
 
     for number, entry in enumerate(entries):
         table = _table(show_header=number == 0)
-        for name, width in COLUMNS:
-            table.add_column(name, width=width, justify=_side(name))
+        for (name, _), width in zip(COLUMNS, _widths(console.width), strict=True):
+            table.add_column(name, width=width, justify=_side(name), overflow="fold")
         table.add_row(*_row(entry, today, inch))
         console.print(table)
         for line in _below(entry, inch):
             console.print(Padding(_text(line), (0, 1, 0, COLUMNS[0][1] + 1)))
         console.print()
+
+
+def _widths(room: int) -> list[int]:
+    """The columns' widths, a blank after each; in a small window the widest give way, but no heading is cut."""
+    widths, least = [width for _, width in COLUMNS], [max(map(len, name.split())) for name, _ in COLUMNS]
+    while sum(widths) + len(widths) > room and widths != least:
+        widest = max(range(len(widths)), key=lambda i: widths[i] if widths[i] > least[i] else 0)
+        widths[widest] -= 1
+    return widths
 
 
 def _below(entry: Entry, inch: bool) -> list[str]:

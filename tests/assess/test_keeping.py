@@ -8,15 +8,18 @@ import pytest
 from PIL import Image
 from test_growth import drawn, photograph
 
+from seedlingcv import __version__
 from seedlingcv.assess import flat as measuring
 from seedlingcv.assess import folder as folder_module
 from seedlingcv.assess.folder import assess_folder
-from seedlingcv.assess.keeping import Keeping
+from seedlingcv.assess.keeping import Keeping, version_for
 from seedlingcv.errors import RecordsError
 from seedlingcv.records import keep, recall
 from seedlingcv.records.database import Records, open_records
 from seedlingcv.records.log import Correction, Potting, RootCheck
 from seedlingcv.records.register import read_register
+
+BY = version_for("tomato", None)
 
 
 @pytest.fixture(scope="module")
@@ -28,11 +31,11 @@ def photos(tmp_path_factory):
     return folder
 
 
-def assess(folder, database, **more):
+def assess(folder, database, corrections=(), **more):
     register = read_register(folder / "flats.csv")
     with open_records(database) as records:
         keep.keep_register(records, register)
-        return assess_folder(folder, register, keeping=Keeping(records), **more)
+        return assess_folder(folder, register, keeping=Keeping(records, corrections=corrections), **more)
 
 
 @pytest.fixture(scope="module")
@@ -75,7 +78,7 @@ def test_growth_is_told_from_the_records(filled):
 def test_a_second_run_adds_nothing_and_measures_only_the_newest_day(photos, filled, database, measured_flats):
     def content():
         with open_records(database, make=False) as records:
-            return recall.read_history(records), recall.known_days(records, "0.1.0"), recall.known_photos(records)
+            return recall.read_history(records), recall.known_days(records, BY), recall.known_photos(records)
 
     before = content()
     again = assess(photos, database)
@@ -94,7 +97,7 @@ def test_the_same_photo_under_another_name_adds_nothing(photos, database, tmp_pa
     shutil.copy(photos / "flats.csv", renamed)
     assess(renamed, database)
     with open_records(database, make=False) as records:
-        assert len(recall.known_days(records, "0.1.0")) == 3
+        assert len(recall.known_days(records, BY)) == 3
     assert len(measured_flats) == 1
 
 
@@ -137,12 +140,45 @@ def test_corrections_count_and_a_potted_flat_is_off_the_list(photos, database):
     assert done.entries == [] and done.notes == ["Potted up already: flat 31 on 2025-03-20."]
 
 
+def test_corrections_that_came_with_the_photos_count_once_their_day_is_measured(photos, tmp_path):
+    day = date(2025, 3, 20)
+    right = [Correction(31, day, "A1", "canopy_cover", 0.5, "Ana", day, "by eye"),
+             Correction(31, day.replace(day=9), "A1", "canopy_cover", 0.5, "Ana", day, "by eye")]
+    done = assess(photos, tmp_path / "season.db", corrections=right)
+    assert done.entries[0].measurement.cells[0].canopy_cover == 0.5
+    assert done.notes == ["flat 31 has no figures of 2025-03-09, so a correction waits for them; check the date."]
+    with open_records(tmp_path / "season.db", make=False) as records, records.reading() as connection:
+        measured = connection.exec_driver_sql("SELECT measured FROM corrections WHERE day = '2025-03-20'").scalar()
+    assert 0 < measured < 0.5, "the measured value is kept beside it"
+
+
+def test_a_crop_named_later_has_every_day_measured_again(photos, tmp_path, measured_flats):
+    """Without photos from the side, leaves are measured at the crop's usual height."""
+    folder, database = tmp_path / "photos", tmp_path / "season.db"
+    shutil.copytree(photos, folder)
+    for turn, (crop, measured) in enumerate((("", 3), ("cucumber", 3), ("cucumber", 1))):
+        (folder / "flats.csv").write_text(f"flat,crop,layout,sown\n31,{crop},6x12,2025-03-01\n")
+        before = len(measured_flats)
+        done = assess(folder, database)
+        assert len(measured_flats) - before == measured, turn
+        with open_records(database, make=False) as records:
+            (flat,) = recall.read_history(records).flats
+        assert flat.days[-1].measurement.cells == done.entries[0].measurement.cells
+        assert len(flat.days) == 3
+
+
+def test_a_crop_of_other_figures_is_another_version():
+    assert version_for(None, None) == version_for("no crop at all", None) == __version__
+    assert version_for("tomato", None) == version_for("Tomato", None) != version_for("cucumber", None)
+    assert version_for("basil", None).endswith(", leaves in pairs"), "opposite, as in all mints (from memory)"
+
+
 def test_a_root_check_by_hand_counts_for_a_week(photos, database):
     with open_records(database) as records:
-        keep.keep_root_checks(records, [RootCheck(31, date(2025, 3, 2), "root_bound")])
+        keep.keep_root_checks(records, [RootCheck(31, date(2025, 3, 12), "root_bound")])
     assert not any("Root-bound" in end.text for end in assess(photos, database).entries[0].verdict.limits)
     with open_records(database) as records:
-        keep.keep_root_checks(records, [RootCheck(31, date(2025, 3, 19), "root_bound")])
+        keep.keep_root_checks(records, [RootCheck(31, date(2025, 3, 13), "root_bound")])
     assert any("Root-bound" in end.text for end in assess(photos, database).entries[0].verdict.limits)
 
 
@@ -192,7 +228,7 @@ def test_a_layout_put_right_has_every_day_measured_again(photos, database, measu
     with open_records(database) as records:
         with records.writing() as connection:
             connection.exec_driver_sql('UPDATE measured_days SET "rows" = 4, "columns" = 8, keys_hash = \'\' || id')
-        assert recall.known_days(records, "0.1.0") == set()
+        assert recall.known_days(records, BY) == set()
     done = assess(photos, database)
     assert len(measured_flats) == 3 and not done.needs_attention
     with open_records(database, make=False) as records:
@@ -229,7 +265,7 @@ def test_a_run_that_broke_off_leaves_no_photo_half_kept(photos, tmp_path, monkey
         patch.setattr(keep, "keep_photos", broken_off)
         assess(photos, database)
     with open_records(database, make=False) as records:
-        assert len(recall.known_days(records, "0.1.0")) == 3 and recall.known_photos(records) == {}
+        assert len(recall.known_days(records, BY)) == 3 and recall.known_photos(records) == {}
     assess(photos, database)
     assert len(measured_flats) == 4, "three days, then the newest alone"
     with open_records(database, make=False) as records:

@@ -17,9 +17,9 @@ app.command()(advise)
 
 SHEET = """flat,cell,date,true_leaves,stem_length_mm,hypocotyl_length_mm,leaf_spread_mm,canopy_cover
 31,A1,2025-03-20,2,38,29,59,0.19
-31,A2,,2,36,28,60,0.18
-31,A3,,2,39,30,58,0.2
-31,A4,,3,37,29,60,0.21
+31,A2,2025-03-20,2,36,28,60,0.18
+31,A3,2025-03-20,2,39,30,58,0.2
+31,A4,2025-03-20,3,37,29,60,0.21
 58,,2025-03-20,3,35,25,62,0.3
 """
 REGISTER = "flat,crop,layout,sown\n31,tomato,6x12,2025-02-23\n58,pepper,6x12,2025-02-03\n"

@@ -134,7 +134,7 @@ def test_show(folder):
     lines = done.output.splitlines()
     assert all(len(line) <= 80 for line in lines)
     text = "\n".join(lines)
-    assert "Flats         3, 1 of them potted up" in lines and "              pepper 2, tomato 1" in lines
+    assert "Flats         3 (1 of them potted up)" in lines and "              pepper 2, tomato 1" in lines
     assert "Measured      3 flat-days by ruler, 2025-03-10 to 2025-03-20" in lines
     assert "By hand       1 correction, 1 root check, 1 potting" in lines
     assert "rack 1         panel          200  16.0  11.5" in text
@@ -190,10 +190,10 @@ def test_potted(folder):
     call("add", "flats.csv", "ruler.csv")
     done = call("potted", 31, 32, 31, "--date", "2025-03-21", "--plants", 60, "--pot", "9 cm", "--who", "Ada")
     assert (done.exit_code, done.output) == (0, "Potted up on 2025-03-21: flat 31, flat 32.\n")
-    assert "2 pottings" in call("show").output and "3, 2 of them potted up" in call("show").output
+    assert "2 pottings" in call("show").output and "3 (2 of them potted up)" in call("show").output
     done = call("potted", 33, "--cells", "A-C")
     assert f"Potted up on {date.today()}: flat 33 rows A-C." in done.output
-    assert "3, 2 of them potted up" in call("show").output, "a part is not the flat"
+    assert "3 (2 of them potted up)" in call("show").output, "a part is not the flat"
 
 
 def test_a_potting_is_taken_back(folder):
@@ -221,7 +221,7 @@ def test_a_date_that_can_not_be_makes_no_flat(folder):
         assert call(*words, "--date", date.today() + timedelta(1)).exit_code == 2
     done = call("potted", 31, "--date", "2025-03-19")
     assert "flat 31 was measured after that, on 2025-03-20, so it stays on the list" in " ".join(done.output.split())
-    assert "Flats         3, " in call("show").output and "1 potting" in call("show").output
+    assert "Flats         3 (" in call("show").output and "1 potting" in call("show").output
 
 
 def test_slips_in_numbers_and_dates_are_told_and_make_no_flat(folder):
@@ -233,7 +233,7 @@ def test_slips_in_numbers_and_dates_are_told_and_make_no_flat(folder):
     assert "moves.csv: flat 310 is in no register and was not measured so far; check the number." in text
     assert "moves.csv: flat 32 was sown on 2025-02-10, after 2024-03-15; check the date." in text
     assert "corrections.csv: flat 31 has no figures of 2025-03-19, so a correction waits for them" in text
-    assert "Flats         3, 1 of them potted up" in call("show").output
+    assert "Flats         3 (1 of them potted up)" in call("show").output
 
 
 def test_shelves_are_one_whatever_the_capitals(folder):
@@ -252,7 +252,7 @@ def test_a_sowing_date_still_to_come_was_a_slip(folder):
     with open_records("season.db") as opened:
         assert register_rows(opened)[31][0].sown == date(2025, 2, 23)
         assert [f.sown for f in read_history(opened).flats if f.flat == 31] == [date(2025, 2, 23)]
-    assert "Flats         2, " in call("show").output
+    assert "Flats         2 (" in call("show").output
 
 
 def test_an_export_never_takes_the_place_of_a_growers_tables(folder):

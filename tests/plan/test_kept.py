@@ -1,6 +1,7 @@
 """A line of the list, kept as plain trees and read back, prints as it did."""
 
 import json
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -51,3 +52,46 @@ def test_a_part_keeps_its_name_and_what_the_records_said_of_its_stretch():
 def test_after_ten_days_the_verdict_is_of_its_day():
     entry = entries()[0]
     assert entry_of(31, None, SEEN, entry_tree(entry), SEEN + timedelta(11)).verdict.as_of == SEEN
+
+
+def test_what_a_newer_version_added_is_left_aside():
+    (entry,) = entries()
+    assert entry.verdict.depth and entry.verdict.limits
+    tree = entry_tree(entry)
+    verdict = tree["verdict"]
+    for part in (tree, verdict, verdict["depth"], verdict["depth"]["pot"], *verdict["limits"]):
+        part["of_tomorrow"] = 1
+    assert entry_of(31, None, SEEN, tree, SEEN).verdict == entry.verdict
+
+
+def test_a_flat_without_leaf_spread_gets_none():
+    tree = entry_tree(entries()[0])
+    tree["medians"] = {"true_leaves": 2, "canopy_cover": 0.2}
+    measured = entry_of(31, None, SEEN, tree, SEEN).measurement
+    assert measured.summary("leaf_spread_mm") is None and measured.summary("legginess") is None
+
+
+def test_newer_figures_are_told_of():
+    (entry,) = entries()
+    back = entry_of(31, None, SEEN, entry_tree(entry), SEEN + timedelta(7), SEEN + timedelta(7))
+    assert "Figures of Thu 27 Mar are in the records: assess or advise again" in one_line(back, SEEN)
+    assert back.verdict.due == entry.verdict.due and back.verdict.reasons[1:] == entry.verdict.reasons[1:]
+    assert entry.verdict.reasons[0] in back.verdict.reasons[0]
+
+
+def test_corrections_made_after_the_verdict_are_told_of():
+    (entry,) = entries()
+    cells = entry.measurement.cells
+    one = replace(cells[1], stem_length_mm=40.0, plants=None, flags=("corrected",))
+    judged = replace(entry, measurement=replace(entry.measurement, cells=(cells[0], one, *cells[2:])))
+    tree = json.loads(json.dumps(entry_tree(judged)))
+
+    def told(corrections, tree=tree):
+        back = entry_of(31, None, SEEN, tree, SEEN, None, corrections)
+        return "were corrected since" in one_line(back, SEEN)
+
+    assert not told({one.cell: {"stem_length_mm": 40, "plants": None}}) and not told({})
+    assert told({one.cell: {"stem_length_mm": 41.0}}) and told({cells[2].cell: {"stem_length_mm": None}})
+    assert told({one.cell: {"stem_length_mm": None}})
+    assert not told({"Z9": {"stem_length_mm": 1.0}}), "another part's cell"
+    assert not told({one.cell: {"stem_length_mm": 1.0}}, {k: v for k, v in tree.items() if k != "corrected"}), "unknown"

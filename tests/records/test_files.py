@@ -58,7 +58,7 @@ def test_a_usual_name_decides_where_the_columns_allow_it(tmp_path, name, header,
 
 
 @pytest.mark.parametrize("header", ["flat,date,plants", "flat", "crop,sown", "flat,date,crop", "flat,date,roots,crop",
-                                    "file,taken,view,flat,usable,problems,sha256", "", "shelf,light"])
+                                    "file,taken,view,flat,usable,problems,sha256", "shelf,light"])
 def test_nobody_guesses(tmp_path, header):
     path = tmp_path / "table.csv"
     path.write_text(f"{header}\n")

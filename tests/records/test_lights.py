@@ -132,7 +132,7 @@ def test_other_figures(tmp_path, header, value, field, want):
     ("hours", "25", "hours can't be"), ("hours", "all day", "is no number for hours"), ("hours", "-1", "can't be"),
     ("red_far_red", "0", "red_far_red can't be"), ("red_far_red", "500", "red_far_red can't be"),
     ("window_side", "north", "which side of the flats faces the window: row A, last row, column 1 or last column"),
-    ("window_side", "row F", "the window side"), ("distence_mm", "300", "did you mean distance?"),
+    ("window_side", "row F", "the window side"), ("distence_mm", "300", "did you mean distance_mm?"),
     ("window_side,window", "row A,row A", 'means the same as "window_side", which counts'),
 ])
 def test_figures_that_cannot_be_told_are_left_out_and_the_light_stays(tmp_path, header, value, words):

@@ -18,6 +18,7 @@ from seedlingcv.records.log import (
     read_pottings,
     read_root_checks,
 )
+from seedlingcv.records.sheet import words
 
 DAY, LATER = date(2025, 3, 20), date(2025, 3, 21)
 HEADER = "flat,date,cell,figure,value,who,when,why\n"
@@ -65,7 +66,7 @@ def test_columns_as_growers_name_them(tmp_path):
     ("9,2025-03-20,A1,stem_length_mm,38,Ada,,why", "is no flat number"),
     ("31,2025-03-20,left,stem_length_mm,38,Ada,,why", '"left" is no cell'),
     ("31,2025-03-20,A1,stem_length,38,Ada,,why", "name it stem_length_mm or stem_length_cm or stem_length_in"),
-    ("31,2025-03-20,A1,stem_lenght_mm,38,Ada,,why", "did you mean stem_length?"),
+    ("31,2025-03-20,A1,stem_lenght_mm,38,Ada,,why", "did you mean stem_length_mm?"),
     ("31,2025-03-20,A1,mood,38,Ada,,why", '"mood" is no figure that can be corrected'),
     ("31,2025-03-20,A1,crop,38,Ada,,why", '"crop" is no figure that can be corrected'),
     ("31,2025-03-20,A1,stem_length_mm_se,2,Ada,,why", "is no figure that can be corrected"),
@@ -135,3 +136,11 @@ def test_any_bytes_end_in_entries_or_a_register_error(tmp_path_factory, read, he
         assert all(entry.who and entry.why for entry in found if isinstance(entry, Correction))
 
     check()
+
+
+@pytest.mark.parametrize(("text", "words_"), [
+    ("Ren\udce9 M", "René M"), ("  Ada \n  Moss\t", "Ada Moss"), ("a\0b", "a b"), ("x\ud800", "x\ufffd"),
+    ("R\udc81", "R\ufffd"), ("Zoë", "Zoë"), ("", "")])
+def test_words_from_a_terminal(text, words_):
+    """A terminal that speaks Latin-1 sends é as the byte E9, which Python hands on as U+DCE9 (PEP 383)."""
+    assert words(text) == words_

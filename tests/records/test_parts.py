@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from seedlingcv.flat.layout import cell_name
 from seedlingcv.measure.table import CellMeasurement, FlatMeasurement
-from seedlingcv.records.parts import REST, cell_place, read_part, split
+from seedlingcv.records.parts import REST, cell_place, covered, read_part, share_cells, split
 from seedlingcv.records.register import read_register
 
 
@@ -120,3 +120,24 @@ def test_what_cannot_be_told_is_complained_of(tmp_path, rows, said):
 @pytest.mark.parametrize("text", ["root_bound", "Root bound", "ROOT-BOUND", "rootbound", "bound"])
 def test_root_checks_as_written(tmp_path, text):
     assert read(tmp_path, f"32,basil,,,,,,{text}\n").get(32).roots == "root_bound"
+
+
+@pytest.mark.parametrize(("said", "taken"), [
+    (["rows A, B, C"], {"rows A-C"}), (["cells D1-F12"], {"rows D-F"}), (["row A", "rows B-C"], {"rows A-C"}),
+    (["rows A-B"], set()), (["cells D1-F11"], set()), (["columns 1-12"], {"rows A-C", "rows D-F", REST}),
+    ([""], {"rows A-C", "rows D-F", REST}), (["rows G-H"], {REST}), ([REST], {REST}), ([], set()), (["left"], set()),
+])
+def test_cells_that_take_in_a_part(said, taken):
+    named = ["rows A-C", "rows D-F"]
+    assert {part for part in (*named, REST) if covered(part, said, named, 8, 12)} == taken
+    assert covered(None, said, named, 8, 12) == (taken == {*named, REST})
+
+
+def test_a_part_that_a_flat_has_not_is_covered_by_its_own_name_alone():
+    assert not covered(REST, ["row A"], ["rows A-F"], 6, 12) and covered("rows G-H", ["rows G-H"], [], 6, 12)
+    assert not covered("rows G-H", ["row A"], [], 6, 12)
+
+
+def test_cells_in_common():
+    assert share_cells("rows A-C", "columns 1-2", [], 6, 12) and not share_cells("rows A-C", "row D", [], 6, 12)
+    assert share_cells(REST, None, ["rows A-C"], 6, 12) and not share_cells(REST, "", ["rows A-F"], 6, 12)

@@ -89,13 +89,15 @@ def test_rows_and_columns_the_wrong_way_round_are_not_guessed(tmp_path):
     assert "6x12" in said
 
 
-@pytest.mark.parametrize("text", ["2025-02-23", "2025-02-23 00:00:00", "2025-02-23T00:00"])
-def test_iso_dates(tmp_path, text):
+@pytest.mark.parametrize("text", ["2025-02-23", "2025-02-23 00:00:00", "2025-02-23T00:00", "2025-02-23 08:30",
+                                  "2025/2/23",
+                                  "23/02/2025", "23.02.2025", "2/23/2025", "2025.02.23", "2025-2-23"])
+def test_dates_with_one_reading(tmp_path, text):
     got, said = row(tmp_path, f"31,,,,{text},")
     assert (got.sown, said) == (date(2025, 2, 23), "")
 
 
-@pytest.mark.parametrize("text", ["23/02/2025", "2/3/25", "23.02.2025", "2025-2-3", "2025-02-30", "20250223",
+@pytest.mark.parametrize("text", ["2/3/2025", "2/3/25", "03.02.2025", "31.02.2025", "2025-02-30", "20250223",
                                   "0025-02-23", "last week", "45711"])
 def test_other_dates_are_kindly_refused(tmp_path, text):
     got, said = row(tmp_path, f"31,tomato,,6x12,{text},")
@@ -104,12 +106,14 @@ def test_other_dates_are_kindly_refused(tmp_path, text):
     assert "please write year-month-day, such as 2025-02-23" in said
 
 
-@pytest.mark.parametrize("text, flat", [("31", 31), ("031", 31), ("31.0", 31), (" 31 ", 31), ("580", 580), ("10", 10)])
+@pytest.mark.parametrize("text, flat", [("31", 31), ("031", 31), ("#31", 31), ("Flat 31", 31),
+                                        ("tray #31", 31), ("flat no. 31", 31), ("31.0", 31),
+                                        (" 31 ", 31), ("580", 580), ("10", 10)])
 def test_flat_numbers(tmp_path, text, flat):
     assert row(tmp_path, f"{text},tomato,,,,") == (FlatRow(flat, "tomato"), "")
 
 
-@pytest.mark.parametrize("text", ["9", "581", "3", "-31", "31.5", "3l", "#31", "1e2", "³", "31 58", "999999999999"])
+@pytest.mark.parametrize("text", ["9", "581", "3", "-31", "31.5", "3l", "flat", "1e2", "³", "31 58", "999999999999"])
 def test_a_number_that_is_no_flats(tmp_path, text):
     got, said = row(tmp_path, f"{text},tomato,,6x12,,")
     assert got is None
@@ -213,11 +217,11 @@ def test_long_cells_are_shortened_in_complaints(tmp_path):
 
 
 @pytest.mark.parametrize("data, words", [
-    (b"", "no column named flat"), (b"\n\n", "no column named flat"),
+    (b"", "is empty"), (b"\n\n", "is empty"), (b";;\n", "is empty"),
     (b"crop,layout\ntomato,6x12\n", "no column named flat"),
     (b"PK\x03\x04" + bytes(50), "workbook"), (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(50), "workbook"),
-    (b"\xff\xd8\xff\xe0" + bytes(range(256)), "no column named flat"), (b"flat\n" + b"1" * 200_000, "no table"),
-    (b"flat\n" + b"31\n" * 2_000_000, "too large"),
+    (b"\xff\xd8\xff\xe0" + bytes(range(256)), "no column named flat"),
+    (b"flat\n" + b"31\n" * 7_000_000, "too large"),
 ])
 def test_what_is_no_register(tmp_path, data, words):
     with pytest.raises(RegisterError, match=words) as caught:
@@ -260,7 +264,7 @@ def test_the_file_is_left_as_it_was(tmp_path):
 
 
 words = st.text(st.characters(codec="utf-8", exclude_characters="\0\r\n", exclude_categories=["Cs", "Cc", "Zl", "Zp"]),
-                max_size=20).map(lambda s: " ".join(s.split()))
+                max_size=20).map(lambda s: " ".join(s.split()).lstrip("' "))
 flats = st.builds(FlatRow, flat=st.integers(10, 580), crop=words.map(lambda s: s.lower() or None),
                   variety=words.map(lambda s: s or None), rows=st.just(6), columns=st.integers(6, 20),
                   sown=st.dates(date(2000, 1, 1), date(2099, 12, 31)), light=words.map(lambda s: s or None))

@@ -60,21 +60,20 @@ def test_the_newest_day_counts_and_the_one_before_tells_growth(tmp_path):
     flat = found.flats[0]
     assert (flat.measurement.day, [c.true_leaves for c in flat.measurement.cells]) == (date(2025, 3, 20), [2])
     assert flat.earlier.day == date(2025, 3, 10)
-    assert [c.cell for c in flat.earlier.cells] == ["A1", "A2"], "a blank date is that of the row above"
+    assert [c.cell for c in flat.earlier.cells] == ["A1"], "a blank date isn't guessed"
     assert flat.row.roots == "firm"
 
 
 def test_all_days_of_a_sheet(tmp_path):
     rows = "".join(f"31,A1,2025-03-{day},{leaves}\n" for day, leaves in ((20, 3), (10, 1), (15, 2), (10, 5)))
-    found = read(tmp_path, f"flat,cell,date,true_leaves\n58,A1,,1\n58,A1,2025-03-02,2\n{rows}31,B1,2025-03-20,4\n")
-    undated, flat = found.flats
+    found = read(tmp_path, f"flat,cell,date,true_leaves\n58,A1,2025-03-02,2\n{rows}31,B1,2025-03-20,4\n")
+    other, flat = found.flats
     assert [(m.day and m.day.day, [c.true_leaves for c in m.cells]) for m in flat.days] == [
         (10, [1]), (15, [2]), (20, [3, 4])]
     assert flat.days[-1] is flat.measurement and flat.days[-2] is flat.earlier
-    assert [m.day for m in undated.days] == [None, date(2025, 3, 2)]
-    assert (undated.measurement.day, undated.earlier) == (date(2025, 3, 2), None)
+    assert (other.measurement.day, other.earlier) == (date(2025, 3, 2), None)
     assert found.complaints == (), "the list looks at two days alone"
-    assert found.of_other_days == ("ruler.csv row 7: cell A1 of flat 31 stands above already; that row counts.",)
+    assert found.of_other_days == ("ruler.csv row 6: cell A1 of flat 31 stands above already; that row counts.",)
 
 
 def test_a_flat_without_any_date_has_one_day(tmp_path):
@@ -121,7 +120,7 @@ def test_columns_and_units_as_growers_write_them(tmp_path, header, value, field,
 
 @pytest.mark.parametrize(("header", "value", "said"), [
     ("stem_length", "38", "names no unit, so it is left out; name it stem_length_mm or stem_length_cm or"),
-    ("stem_lenght_mm", "38", "did you mean stem_length?"),
+    ("stem_lenght_mm", "38", "did you mean stem_length_mm?"),
     ("stem_length_mm", "tall", '"tall" is no number for stem_length_mm'),
     ("stem_length_mm", "38000", "check the unit"),
     ("stem_length_mm", "-3", "check the unit"),
@@ -165,7 +164,7 @@ def test_columns_of_the_growers_own_are_no_trouble(tmp_path):
 
 
 @pytest.mark.parametrize(("data", "words"), [
-    ("", "no column named flat"), ("cell,true_leaves\nA1,2\n", "no column named flat"),
+    ("", "is empty"), ("cell,true_leaves\nA1,2\n", "no column named flat"),
     ("flat,cell\n31,A1\n", "no column with a figure"), (b"PK\x03\x04" + bytes(50), "workbook"),
 ])
 def test_what_is_no_sheet(tmp_path, data, words):
@@ -240,3 +239,9 @@ def test_the_true_measures_of_the_evaluation_flats(evaluation):
         assert cell.plants == int(row["plants"])
         for key in ("canopy_cover", "leaf_spread_mm", "stem_length_mm", "hypocotyl_length_mm", "height_mm"):
             assert getattr(cell, key) == (float(row[key]) if row[key] else None)
+
+
+def test_a_number_of_plants_that_is_none(tmp_path):
+    found = read(tmp_path, "flat,cell,plants,stem_length_mm\n31,A1,1.9,38\n31,A2,2.0,38\n")
+    assert [c.plants for c in found.flats[0].measurement.cells] == [1, 2] and len(found.complaints) == 1
+    assert '"1.9" is no number of plants, so it is left out' in found.complaints[0]

@@ -9,6 +9,8 @@ import pytest
 from season_store import DAY, SOWN, VERSION, key, measured, register
 
 from seedlingcv.errors import OutputError, RecordsError
+from seedlingcv.records import export
+from seedlingcv.records.adding import add_tables
 from seedlingcv.records.database import open_records
 from seedlingcv.records.export import export_tables
 from seedlingcv.records.history import Lighting
@@ -25,9 +27,10 @@ from seedlingcv.records.keep import (
     keep_root_checks,
     keep_verdicts,
 )
-from seedlingcv.records.lights import Move
-from seedlingcv.records.log import Correction, Potting, RootCheck
+from seedlingcv.records.lights import Move, read_lights
+from seedlingcv.records.log import Correction, Potting, RootCheck, read_pottings
 from seedlingcv.records.parts import read_part
+from seedlingcv.records.recall import read_history
 from seedlingcv.records.register import FlatRow
 
 EARLIER = FlatRow(31, "tomato", "Harbor Lantern", 2, 3, SOWN - timedelta(365))
@@ -202,8 +205,7 @@ def test_the_tables_and_the_photos_make_the_records_anew(season, tmp_path):
     from seedlingcv.records import lights, log
     from seedlingcv.records.register import read_register
 
-    export_tables(season, tmp_path / "old")
-    old = {path.stem: path for path in (tmp_path / "old").iterdir()}
+    old = {path.stem: path for path in export_tables(season, tmp_path / "old")}
     with open_records(tmp_path / "anew.db") as anew:
         for flat, source in ((32, "ruler"), (31, "photo")):  # what the photos and the ruler's sheet give
             keep_day(anew, measured(flat), source=source, keys=[key("a" if flat == 31 else "f")], version=VERSION)
@@ -220,3 +222,97 @@ def test_the_tables_and_the_photos_make_the_records_anew(season, tmp_path):
     for name in again.keys() - made_by_photos:
         told = old[name].read_bytes().replace(b"\nred", b" red")  # the reader takes line breaks out
         assert again[name] == told, name
+
+
+def test_an_export_that_broke_off_can_be_repeated(season, tmp_path, monkeypatch):
+    real, done = export.write_whole, []
+
+    def until_the_third(path, content):
+        if len(done) == 3:
+            raise KeyboardInterrupt
+        done.append(path.name)
+        real(path, content)
+
+    with monkeypatch.context() as patch, pytest.raises(KeyboardInterrupt):
+        patch.setattr(export, "write_whole", until_the_third)
+        export_tables(season, tmp_path)
+    assert "flats.csv" in done
+    assert all(path.exists() for path in export_tables(season, tmp_path))
+
+
+def test_a_refused_folder_is_not_marked(season, tmp_path):
+    (tmp_path / "own").mkdir()
+    (tmp_path / "own" / "photos.csv").write_text("a grower's own\n")
+    for _ in range(2):
+        with pytest.raises(OutputError, match="is not of an export"):
+            export_tables(season, tmp_path / "own")
+    assert [path.name for path in (tmp_path / "own").iterdir()] == ["photos.csv"]
+
+
+def test_an_earlier_season_that_is_no_more_doesn_t_come_back(season, records, tmp_path):
+    """As where a sowing date was put right: what were two flats is one."""
+    export_tables(season, tmp_path)
+    with season.writing() as connection:
+        for sql in ("DELETE FROM sowings WHERE sown < '2025-01-01'", "DELETE FROM flats WHERE started < '2025-01-01'"):
+            connection.exec_driver_sql(sql)
+    export_tables(season, tmp_path)
+    assert table(tmp_path, "flats_before") == []
+
+
+def test_a_folder_of_an_export_makes_earlier_seasons_anew_too(records, tmp_path):
+    starts = [SOWN - timedelta(800), SOWN - timedelta(400), SOWN]
+    for crop, sown in zip(("leek", "kale", "basil"), starts, strict=True):
+        keep_register(records, register(FlatRow(31, crop, sown=sown)))
+    export_tables(records, tmp_path / "out")
+    with open_records(tmp_path / "anew.db") as anew:
+        done = add_tables(anew, [tmp_path / "out"])
+        for sown in starts:
+            keep_day(anew, measured(31, sown + timedelta(20)), source="photo", keys=[key(sown)], version=VERSION)
+        assert [(h.crop, h.sown) for h in read_history(anew).flats] == list(zip(("leek", "kale", "basil"), starts,
+                                                                               strict=True))
+    assert done.complaints == []
+
+
+def test_lights_come_back_to_the_last_digit(records, tmp_path):
+    """A shelf whose name looks like a remark's beginning, and readings finer than six digits."""
+    light = Lighting("#A", "panel", ppfd_umol=((1234.5678, 200.0, 0.1 + 1.2),), hours=16, since=SOWN)
+    keep_lightings(records, [light])
+    export_tables(records, tmp_path)
+    assert read_lights(tmp_path / "lights.csv") == ([light], [])
+
+
+def test_lights_are_written_with_the_days_on_which_they_shone(records, tmp_path):
+    """The end of the panel was forgotten: what came later counts, and the panel again once that was taken away."""
+    day = [date(2025, 1, 1) + timedelta(n) for n in range(100)]
+    panel, bare = Lighting("S1", "panel", since=day[0], until=day[90]), Lighting("", "bulb", since=day[0])
+    tube, lamp = Lighting("s1", "tube", since=day[40], until=day[50]), Lighting("S1", "lamp", since=day[45],
+                                                                               until=day[60])
+    keep_lightings(records, [panel, tube, lamp, bare, Lighting("", "other", since=day[5])])
+    flats = [FlatRow(31, "leek", sown=day[0], shelf="S1")]
+    keep_register(records, register(*flats))
+    for on in day[1::4]:
+        keep_day(records, measured(31, on), source="photo", keys=[key(on)], version=VERSION)
+    export_tables(records, tmp_path)
+    found, said = read_lights(tmp_path / "lights.csv")
+    assert said == [], "nothing in it is on together"
+    assert [(x.light, x.since, x.until) for x in found if x.shelf] == [
+        ("panel", day[0], day[39]), ("tube", day[40], day[44]), ("lamp", day[45], day[60]), ("panel", day[61], day[90])]
+    before = [d.light for d in read_history(records).flats[0].days]
+    keep_lightings(records, found)
+    assert [d.light for d in read_history(records).flats[0].days] == before
+
+
+def test_words_that_are_marked_as_text_already(records, tmp_path):
+    said = [Potting(31, DAY, note=note) for note in ("=1+1", "'=1+1", "#1", "it's", "'so'")]
+    keep_pottings(records, said)
+    export_tables(records, tmp_path)
+    assert read_pottings(tmp_path / "potted.csv") == (said, [])
+
+
+def test_a_long_text_and_a_large_table_come_back(records, tmp_path):
+    """The csv module takes 131 072 characters in a field by itself (Python's documentation of field_size_limit)."""
+    said = [Potting(31, DAY, note=f"{n}" + "x" * 140_000) for n in range(40)]
+    keep_pottings(records, said)
+    export_tables(records, tmp_path)
+    assert (tmp_path / "potted.csv").stat().st_size > 5_000_000
+    assert read_pottings(tmp_path / "potted.csv") == (said, [])

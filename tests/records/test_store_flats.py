@@ -9,6 +9,7 @@ from season_store import DAY, SOWN, VERSION, content, key, measured, register
 from seedlingcv.records.belonging import Season, season_on, season_sown
 from seedlingcv.records.database import open_records
 from seedlingcv.records.keep import (
+    KeptVerdict,
     Photo,
     keep_corrections,
     keep_day,
@@ -16,9 +17,11 @@ from seedlingcv.records.keep import (
     keep_photos,
     keep_pottings,
     keep_register,
+    keep_root_checks,
+    keep_verdicts,
 )
 from seedlingcv.records.lights import Move
-from seedlingcv.records.log import Correction, Potting
+from seedlingcv.records.log import Correction, Potting, RootCheck
 from seedlingcv.records.recall import earlier_day, newest_verdicts, read_history, recall_day, register_rows
 from seedlingcv.records.register import FlatRow
 
@@ -85,11 +88,60 @@ def test_a_register_without_a_date(records):
     seen(records, DAY)
     sown(records, SOWN)
     assert seasons(records) == [(SOWN, "tomato", [DAY])]
-    assert keep_register(records, register(FlatRow(31))) == []
+    assert keep_register(records, register(FlatRow(31))) == ["Flat 31: crop was tomato, now empty."]
     assert seasons(records) == [(SOWN, None, [DAY])], "the register's word counts, but silence takes back no date"
     keep_pottings(records, [Potting(31, DAY + timedelta(5))])
     (remark,) = keep_register(records, register(FlatRow(31, "leek")))
     assert "potted up on 2025-03-25" in remark and "write the date" in remark
+
+
+def test_all_that_is_kept_of_a_number_goes_with_its_flat(records):
+    """Next year's sowing is told late: what was kept since goes over to the new flat, whatever it is."""
+    day = NEXT_YEAR + timedelta(20)
+    sown(records, SOWN)
+    for at in (DAY, day):
+        seen(records, at)
+        keep_photos(records, [Photo("a.jpg", key(f"{at:%Y}"), "overhead", datetime(at.year, at.month, at.day), 31)])
+        keep_moves(records, [Move(31, at, "S2")])
+        keep_corrections(records, [Correction(31, at, "A1", "plants", 2, "R. Moss", None, "two")])
+        keep_verdicts(records, [KeptVerdict(31, None, at, at, "pot_up", None, {})])
+        keep_root_checks(records, [RootCheck(31, at, "firm")])
+        keep_pottings(records, [Potting(31, at)])
+    sown(records, NEXT_YEAR, "leek")
+    columns = {"photos": "taken", "stands": "day", "measured_days": "day", "corrections": "day", "verdicts": "day",
+               "root_checks": "day", "pottings": "day"}
+    with records.reading() as connection:
+        for table, column in columns.items():
+            found = connection.exec_driver_sql(
+                f"SELECT {column}, started FROM {table} JOIN flats ON flats.id = flat_id "
+                f"WHERE {column} IS NOT NULL ORDER BY {column}").all()
+            years = [(str(at)[:4], str(started)) for at, started in found]
+            assert years == [("2025", str(SOWN)), ("2026", str(NEXT_YEAR))], table
+
+
+def test_a_sowing_date_typed_a_month_late_and_put_right(records):
+    late = SOWN + timedelta(28)
+    sown(records, late)
+    assert sown(records, SOWN) == [f"Flat 31: its sowing date was {late} in the records and is {SOWN} now."]
+    days = [late - timedelta(3), late + timedelta(4)]
+    for day in days:
+        seen(records, day)
+    assert seasons(records) == [(SOWN, "tomato", days)]
+    assert sown(records, SOWN) == []
+
+
+def test_a_sowing_a_month_off_is_another_flat_where_something_was_kept_or_another_crop_is_sown(records):
+    late = SOWN + timedelta(28)
+    sown(records, late)
+    seen(records, late + timedelta(9))
+    for _ in range(2):  # told each time
+        said = sown(records, SOWN)
+        assert any(f"sown on {late}" in line and "If that date was a slip" in line for line in said)
+    assert [s[0] for s in seasons(records)] == [late]
+    sown(records, SOWN, "leek", flat=32)
+    sown(records, late, "tomato", flat=32)
+    with records.reading() as connection:
+        assert connection.exec_driver_sql("SELECT count(*) FROM flats WHERE number = 32").scalar() == 2
 
 
 def test_days_before_the_sowing_are_another_flats(records):
@@ -110,8 +162,6 @@ def test_parts_sown_on_two_days_are_one_flat(records):
 
 
 def test_last_seasons_verdict_is_off_the_list(records):
-    from seedlingcv.records.keep import KeptVerdict, keep_verdicts
-
     sown(records, SOWN)
     keep_verdicts(records, [KeptVerdict(31, None, DAY, DAY, "pot_up", None, {})])
     sown(records, NEXT_YEAR)

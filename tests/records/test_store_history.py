@@ -10,17 +10,20 @@ from season_store import DAY, SOWN, VERSION, key, measured, register
 from seedlingcv.measure.table import CellMeasurement, FlatMeasurement
 from seedlingcv.records.history import LightChange, Lighting, Stand
 from seedlingcv.records.keep import (
+    KeptVerdict,
     keep_corrections,
     keep_day,
     keep_lightings,
     keep_moves,
     keep_pottings,
     keep_register,
+    keep_root_checks,
+    keep_verdicts,
 )
 from seedlingcv.records.lights import Move
-from seedlingcv.records.log import Correction, Potting
+from seedlingcv.records.log import Correction, Potting, RootCheck
 from seedlingcv.records.parts import read_part
-from seedlingcv.records.recall import read_history
+from seedlingcv.records.recall import earlier_day, newest_root_check, newest_verdicts, news_of, read_history
 from seedlingcv.records.register import FlatRow
 from seedlingcv.records.standing import light_changes, light_over, stand_on
 
@@ -58,6 +61,94 @@ def test_a_flat_under_lights_that_come_and_go(records):
     assert history.lightings == (OLD, NEW, TUBE)
     # 150 µmol over 16 h is 8.64 mol m-2 d-1: Torres & Lopez, Purdue Extension HO-238-W, the formula on its first page
     assert abs(flat.days[0].lighting.dli_mol - 8.64) < 1e-9
+
+
+def test_a_light_that_changed_before_the_flat_was_first_looked_at(records):
+    """Sown on 23 February, under the old panel until 14 March, first looked at on the 20th."""
+    keep_register(records, register(FlatRow(31, "tomato", sown=SOWN, shelf="S1")))
+    keep_lightings(records, [replace(OLD, since=SOWN - timedelta(9)), NEW])
+    keep(records, DAY, DAY + timedelta(3))
+    assert read_history(records).flats[0].changes == (LightChange(date(2025, 3, 15), "old panel", "new panel"),)
+
+
+def test_a_light_without_an_end_as_databases_write_it(records):
+    keep_register(records, register(FlatRow(31, "tomato", sown=SOWN, shelf="S1")))
+    keep_lightings(records, [replace(OLD, until=date.max)])
+    keep(records, DAY)
+    assert read_history(records).flats[0].days[0].light == "old panel"
+
+
+NEXT = date(2026, 2, 20)
+
+
+def two_seasons(records):
+    for crop, sown in (("tomato", SOWN), ("pepper", NEXT)):
+        keep_register(records, register(FlatRow(31, crop, sown=sown)))
+        keep(records, sown + timedelta(20))
+        keep_root_checks(records, [RootCheck(31, sown + timedelta(22), "firm", crop)])
+        keep_pottings(records, [Potting(31, sown + timedelta(30))])
+
+
+def test_the_flat_that_had_the_number_that_day(records):
+    two_seasons(records)
+    for crop, sown in (("tomato", SOWN), ("pepper", NEXT)):
+        seen = sown + timedelta(20)
+        (flat,) = read_history(records, on={31: seen}).flats
+        assert (flat.crop, flat.potted) == (crop, sown + timedelta(30))
+        assert read_history(records, on={31: seen}, until=seen).flats[0].potted is None, "not yet"
+        assert newest_root_check(records, 31, seen=seen).who == crop
+        assert newest_root_check(records, 31, seen=seen, today=seen) is None
+    assert read_history(records, on={31: SOWN - timedelta(1), 32: DAY}).flats == ()
+    assert earlier_day(records, 31, NEXT - timedelta(1), seen=NEXT + timedelta(1)) is None, "another flat's"
+
+
+def test_root_checks_of_one_day_the_one_written_down_last_counts(records):
+    for roots in ("firm", "root_bound", "not_ready"):
+        keep_root_checks(records, [RootCheck(31, DAY, roots)])
+    assert newest_root_check(records, 31).roots == "not_ready"
+    with records.writing() as connection:  # put back: its row stays where it was
+        connection.exec_driver_sql("UPDATE root_checks SET recorded_at = '2099-01-01 00:00:00' WHERE roots = 'firm'")
+    assert newest_root_check(records, 31).roots == "firm"
+    keep_root_checks(records, [RootCheck(31, DAY, "root_bound", source="photo")])
+    assert newest_root_check(records, 31).source == "hand"
+
+
+def test_a_part_whose_cells_were_potted_up_is_gone_however_they_were_written(records):
+    keep_register(records, register(FlatRow(31, "basil", rows=2, columns=3, sown=SOWN, part=read_part("A")),
+                                    FlatRow(31, "parsley", rows=2, columns=3, sown=SOWN, part=read_part("B"))))
+    keep(records, DAY)
+    tree = {"rows": 2, "columns": 3}
+    keep_verdicts(records, [KeptVerdict(31, part, DAY, DAY, "pot_up", None, tree) for part in ("row A", "row B")])
+
+    def there():
+        return ([v.part for v in newest_verdicts(records, today=DAY + timedelta(9))],
+                [h.part for h in read_history(records).flats if h.potted is None])
+
+    keep_pottings(records, [Potting(31, DAY, part="A1-A2")])
+    assert there() == (["row A", "row B"],) * 2
+    keep_pottings(records, [Potting(31, DAY + timedelta(1), part="A3, B1-B3")])
+    assert there() == ([], []) and read_history(records).flats[0].potted == DAY + timedelta(1)
+
+
+def test_some_cells_after_a_flat_was_seen_again_are_not_the_flat(records):
+    keep(records, DAY, DAY + timedelta(5))
+    keep_pottings(records, [Potting(31, DAY), Potting(31, DAY + timedelta(6), part="A")])
+    assert read_history(records).flats[0].potted == DAY, "before it was seen last"
+
+
+def test_a_verdict_of_figures_to_come_is_not_todays(records):
+    keep_verdicts(records, [KeptVerdict(31, None, DAY, DAY, "wait", None, {}),
+                            KeptVerdict(31, None, DAY + timedelta(1), DAY, "pot_up", None, {})])
+    assert [v.action for v in newest_verdicts(records, today=DAY)] == ["wait"]
+
+
+def test_what_came_after_a_verdict(records):
+    keep(records, DAY, DAY + timedelta(7), DAY + timedelta(9))
+    keep_corrections(records, [Correction(31, DAY, "A1", "plants", 0, "R. Moss", None, "a leaf hung over")])
+    kept = [KeptVerdict(31, None, DAY + timedelta(d), DAY + timedelta(d), "wait", None, {}) for d in (0, 9)]
+    right = {"A1": {"plants": 0}}
+    assert news_of(records, kept, today=DAY + timedelta(8)) == [(DAY + timedelta(7), right), (None, {})]
+    assert news_of(records, kept[:1], today=DAY) == [(None, right)]
 
 
 def test_a_flat_with_parts(records):

@@ -324,9 +324,9 @@ def test_parts_the_register_names_no_more_are_off_the_list(records):
         (31, "other cells"), (31, "rows A-C"), (32, None)]
 
 
-def test_what_was_written_down_last_is_taken_back(records):
+def test_a_potting_is_taken_back(records):
     keep(records, measured(), "a")
-    first, slip = Potting(31, DAY, 70, "9 cm", "R. Moss", "some left"), Potting(31, date(2024, 3, 20), part="A-C")
+    first, slip = Potting(31, DAY, 70, "9 cm", "R. Moss", "some left"), Potting(31, DAY + timedelta(9), part="A-C")
     keep_pottings(records, [first])
     keep_pottings(records, [slip])
     with pytest.raises(RecordsError, match="flat 32"):

@@ -3,7 +3,10 @@
 import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from dataclasses import fields
+from datetime import datetime, timedelta
+from pathlib import Path
 
 import pytest
 from season_store import DAY, SOWN, VERSION, content, key, measured, register
@@ -13,20 +16,49 @@ from seedlingcv.measure.table import CellMeasurement
 from seedlingcv.records import migrate, schema
 from seedlingcv.records.database import open_records, reach
 from seedlingcv.records.history import Lighting
-from seedlingcv.records.keep import keep_day, keep_lightings, keep_register
-from seedlingcv.records.recall import read_history
+from seedlingcv.records.keep import (
+    KeptVerdict,
+    keep_day,
+    keep_lightings,
+    keep_moves,
+    keep_pottings,
+    keep_register,
+    keep_verdicts,
+)
+from seedlingcv.records.lights import Move
+from seedlingcv.records.log import Potting, RootCheck
+from seedlingcv.records.recall import newest_root_check, read_history
 from seedlingcv.records.register import FlatRow
 
 
-def older(target):
-    """Records as the first version made them, with something in them."""
+def older(target, revision="0001"):
+    """Records as an older version made them, with something in each table."""
     with reach(target) as records:
         with records.writing() as connection:
-            migrate.upgrade(connection, "0001")
+            migrate.upgrade(connection, revision)
         assert keep_day(records, measured(), source="photo", keys=[key("a")], version=VERSION)
         keep_register(records, register(FlatRow(31, "tomato", sown=SOWN)))
+        keep_verdicts(records, [KeptVerdict(31, None, DAY, DAY, "wait", None, {"n": [1.5]})])
+        keep_pottings(records, [Potting(31, DAY + timedelta(9), 70)])
+        hand = {"flat_id": 1, "day": DAY, "recorded_at": datetime(2025, 3, 21, 8)}
         with records.writing() as connection:
             connection.exec_driver_sql("INSERT INTO lightings (shelf, light, ppfd_umol) VALUES ('S1', 'panel', '[]')")
+            for table, row in (
+                    (schema.stands, {"flat_id": 1, "day": DAY, "shelf": "S1"}),
+                    (schema.root_checks, hand | {"roots": "firm", "source": "hand", "entry": key("r")}),
+                    (schema.corrections, hand | {"cell": "A1", "figure": "stem_length_mm", "value": 44.0,
+                                                 "measured": 31.0, "entry": key("c")})):
+                connection.execute(table.insert().inline().values(row))
+
+
+def rows_of(target, place=None):
+    """What stands in every table, past the program; place : a copy's schema on a server"""
+    names = (*schema.metadata.tables, schema.VERSION_TABLE)
+    with reach(target) as records, records.reading() as connection:
+        there = f"{place}." if place else ""
+        found = {name: connection.exec_driver_sql(f'SELECT * FROM {there}"{name}"').all() for name in names}
+    assert all(found.values()), "no table is empty"
+    return {name: sorted(map(str, rows)) for name, rows in found.items()}
 
 
 def test_the_tables_are_those_the_program_reckons_with(records):
@@ -70,13 +102,29 @@ def test_a_link_to_nowhere_is_refused(records):
         connection.exec_driver_sql("INSERT INTO stands (flat_id, day) VALUES (99, '2025-03-01')")
 
 
-def test_older_records_are_copied_and_brought_up_to_date(target, request, tmp_path):
-    older(target)
+@pytest.mark.parametrize("revision", ["0001", "0002"])
+def test_older_records_are_copied_and_brought_up_to_date(target, request, tmp_path, revision):
+    older(target, revision)
+    was = rows_of(target)
+    assert was[schema.VERSION_TABLE] == [f"('{revision}',)"]
     with open_records(target) as records:
         assert records.backup
-        _copy_holds_the_older_tables(records.backup, request)
+        in_schema = records.backup.startswith("schema ")
+        place = records.backup.removeprefix("schema ") if in_schema else None
+        assert rows_of(target if in_schema else records.backup, place) == was
+        if in_schema:
+            request.getfixturevalue("server")[0].execute(f"DROP SCHEMA {place} CASCADE")
         (flat,) = read_history(records).flats
-        assert (flat.crop, flat.days[0].measurement.cells) == ("tomato", measured().cells)
+        first, *others = flat.days[0].measurement.cells
+        assert (flat.crop, flat.potted, others) == ("tomato", DAY + timedelta(9), list(measured().cells[1:]))
+        assert (first.stem_length_mm, first.flags[-1]) == (44, "corrected")
+        assert [(s.since, s.shelf) for s in flat.stands] == [(DAY, "S1")]
+        assert newest_root_check(records, 31) == RootCheck(31, DAY, "firm")
+        with records.reading() as connection:
+            for table in ("stands", "lightings", "corrections", "root_checks"):
+                assert connection.exec_driver_sql(f"SELECT told_by FROM {table}").all() == [(None,)]
+        keep_moves(records, [Move(31, DAY + timedelta(2), "S2")], told_by="/season/moves.csv")
+        assert [s.shelf for s in read_history(records).flats[0].stands] == ["S1", "S2"]
         keep_lightings(records, [Lighting("S1", "panel", window_side="row A")])
         assert [x.window_side for x in read_history(records).lightings] == ["row A"]
         before = content(records, tmp_path / "one")
@@ -85,32 +133,11 @@ def test_older_records_are_copied_and_brought_up_to_date(target, request, tmp_pa
         assert content(again, tmp_path / "two") == before
 
 
-def _copy_holds_the_older_tables(backup, request):
-    if backup.startswith("schema "):
-        connection = request.getfixturevalue("server")[0]
-        name = backup.removeprefix("schema ")
-        columns = {row[0] for row in connection.execute(
-            "SELECT column_name FROM information_schema.columns WHERE table_schema = %s AND table_name = 'lightings'",
-            [name])}
-        count = connection.execute(f"SELECT count(*) FROM {name}.cells").fetchone()
-        version = connection.execute(f"SELECT version_num FROM {name}.{schema.VERSION_TABLE}").fetchone()
-        connection.execute(f"DROP SCHEMA {name} CASCADE")
-    else:
-        connection = sqlite3.connect(backup)
-        assert connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
-        columns = {row[1] for row in connection.execute("PRAGMA table_info(lightings)")}
-        count = connection.execute("SELECT count(*) FROM cells").fetchone()
-        version = connection.execute(f"SELECT version_num FROM {schema.VERSION_TABLE}").fetchone()
-        connection.close()
-    assert "shelf" in columns and "window_side" not in columns
-    assert (tuple(count), tuple(version)) == ((len(measured().cells),), ("0001",))
-
-
 def test_the_copy_opens_as_records(tmp_path):
     older(tmp_path / "season.db")
     with open_records(tmp_path / "season.db") as records:
         copy = records.backup
-    assert copy.startswith(str(tmp_path / "season.db.before-0002-"))
+    assert copy.startswith(str(tmp_path / f"season.db.before-{schema.REVISION}-"))
     with open_records(copy, make=False) as records:
         assert len(read_history(records).flats[0].days) == 1
 
@@ -131,6 +158,61 @@ def test_nothing_is_changed_if_no_copy_can_be_put_aside(tmp_path, monkeypatch):
     monkeypatch.undo()
     with open_records(path) as records:
         assert records.backup
+
+
+def test_a_damaged_copy_stops_the_change(tmp_path):
+    """An index that misses a row: the tables could be read and changed all the same, but the copy isn't whole."""
+    path = tmp_path / "season.db"
+    older(path)
+    with closing(sqlite3.connect(path)) as connection:
+        size = connection.execute("PRAGMA page_size").fetchone()[0]
+        page = connection.execute("SELECT rootpage FROM sqlite_master WHERE name = 'sqlite_autoindex_cells_2'"
+                                  ).fetchone()[0]
+    was = path.read_bytes()
+    start = was.index(b"A1", (page - 1) * size, page * size)
+    was = was[:start] + b"A9" + was[start + 2 :]
+    path.write_bytes(was)
+    with pytest.raises(RecordsError, match="no copy can be put aside.*Nothing was changed"):
+        open_records(path)
+    assert path.read_bytes() == was
+    assert [p.name for p in tmp_path.iterdir()] == ["season.db"]
+
+
+def test_a_change_that_fails_over_and_over_leaves_no_copies(target, request, monkeypatch):
+    older(target)
+    was = rows_of(target)
+    schemas = _schemas(request, target)
+
+    def fails(connection, revision="head"):
+        connection.exec_driver_sql("DELETE FROM day_photos")
+        connection.exec_driver_sql("SELECT * FROM nowhere")
+
+    monkeypatch.setattr(migrate, "upgrade", fails)
+    for _ in range(2):
+        with pytest.raises(RecordsError):
+            open_records(target)
+    assert rows_of(target) == was
+    assert _schemas(request, target) == schemas
+    if isinstance(target, Path):
+        assert [p.name for p in target.parent.iterdir()] == ["season.db"]
+
+
+def _schemas(request, target):
+    if isinstance(target, Path):
+        return None
+    return request.getfixturevalue("server")[0].execute(
+        "SELECT nspname FROM pg_namespace WHERE nspname LIKE 'before%' ORDER BY 1").fetchall()
+
+
+def test_what_a_killed_try_left_of_its_copy_goes(tmp_path):
+    older(tmp_path / "season.db")
+    (tmp_path / "season.db.before-0003-20250301-080000.part").write_bytes(b"half of it")
+    (tmp_path / "season.db.before-0002-20250301-080000").write_bytes(b"a copy")
+    with open_records(tmp_path / "season.db"):
+        pass
+    left = sorted(p.name for p in tmp_path.iterdir())
+    assert left[:2] == ["season.db", "season.db.before-0002-20250301-080000"]
+    assert len(left) == 3 and not left[2].endswith(".part")
 
 
 def test_a_server_that_allows_no_copy_is_left_as_it_is(server):
@@ -180,6 +262,13 @@ def test_records_of_a_newer_version_are_left_alone(target):
         open_records(target)
 
 
+def test_records_that_do_not_say_their_version(target):
+    with open_records(target) as records, records.writing() as connection:
+        connection.exec_driver_sql(f"DELETE FROM {schema.VERSION_TABLE}")
+    with pytest.raises(RecordsError, match="don't say any more which version"):
+        open_records(target)
+
+
 def test_another_programs_tables_are_left_alone(target):
     with reach(target) as records, records.writing() as connection:
         connection.exec_driver_sql("CREATE TABLE photos (name TEXT)")
@@ -210,3 +299,12 @@ def test_starting_the_program_loads_no_database_library():
     told = subprocess.run([sys.executable, "-c", "import seedlingcv.cli.app, sys; print('sqlalchemy' in sys.modules)"],
                           capture_output=True, text=True, check=True)
     assert told.stdout.strip() == "False"
+
+
+def test_somebody_else_was_quicker(target, monkeypatch):
+    """Between a first look and the lock another program brought the records up to date: nothing is left to do."""
+    open_records(target).engine.dispose()
+    real, looks = migrate._revision, []
+    monkeypatch.setattr(migrate, "_revision", lambda *a: looks.append(1) or ("0002" if len(looks) == 1 else real(*a)))
+    with open_records(target) as records:
+        assert records.backup is None and len(looks) == 2
