@@ -107,7 +107,8 @@ class LightChange:
 class FlatHistory:
     """One flat, or one part of it, through a season; `days` and `stands` oldest first.
 
-    A flat number used again after a new sowing is another history. `part` is such as `rows A-C`.
+    A flat number used again after a new sowing is another history. `part` is such as `rows A-C`. `changes` are all
+    since sowing.
     """
 
     flat: int
@@ -121,6 +122,11 @@ class FlatHistory:
     stands: tuple[Stand, ...] = ()
     changes: tuple[LightChange, ...] = ()
     potted: date | None = None
+
+    @property
+    def changes_seen(self) -> tuple[LightChange, ...]:
+        """Those before which the flat was looked at."""
+        return tuple(change for change in self.changes if self.days and change.day > self.days[0].day)
 
     @property
     def place(self) -> str:

@@ -79,7 +79,7 @@ def _flat_course(flat: FlatHistory, field: str, x_of: Callable[[Look], float | N
     placed = [(look.day, x, look.median) for look in looks_of(flat, field) if (x := x_of(look)) is not None]
     if not placed:
         return None
-    turns = tuple(point for change in flat.changes if (point := _at(change.day, placed)))
+    turns = tuple(point for change in flat.changes_seen if (point := _at(change.day, placed)))
     return Course(str(flat.flat) + (f" {flat.part}" if flat.part else ""), tuple((x, y) for _, x, y in placed),
                   turns=turns)
 
@@ -134,7 +134,7 @@ def _per(field: str, inch: bool) -> float:
 
 def _uprights(flats: Sequence[FlatHistory], courses: Sequence[Course]) -> list[tuple[float, str]]:
     """A line where the light changed, where all flats changed at one place of the axis."""
-    names = {c.after for flat in flats for c in flat.changes}
+    names = {c.after for flat in flats for c in flat.changes_seen}
     places = {round(x, 2) for course in courses for x, _ in course.turns}
     return [(places.pop(), next(iter(names)))] if len(places) == len(names) == 1 else []
 

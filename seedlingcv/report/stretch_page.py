@@ -87,7 +87,7 @@ def flat_chart(history: FlatHistory, crop: Crop | None, *, inch: bool = False) -
     drawn = flat_charts(history, crop, inch=inch)
     boxes = Markup("").join(Markup('<div><p style="margin:0;font-weight:600">{}</p>{}</div>').format(c.title, c.drawing)
                             for c in drawn)
-    turned = " ◇: the light changed." if history.changes else ""
+    turned = " ◇: the light changed." if history.changes_seen else ""
     return Markup(
         '<div style="display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,16rem),1fr));gap:.8rem 1.5rem">'
         '{}</div><p class="note">The line joins the middle plants; bars span the middle half of the plants. Shaded: '

@@ -134,7 +134,7 @@ def _by_reason(flats: Sequence[tuple[FlatHistory, str]]) -> list[tuple[str, list
 def change_title(effect: ChangeEffect) -> str:
     """`bulb → new panel: flats 31 and 32 (tomato), on 11 March`."""
     flats = [*(slopes.history for slopes in effect.changed), *(flat for flat, _ in effect.left_out)]
-    days = sorted({change.day for flat in flats for change in flat.changes
+    days = sorted({change.day for flat in flats for change in flat.changes_seen
                    if (change.before.casefold(), change.after.casefold()) ==
                    (effect.before.casefold(), effect.after.casefold())})
     when = f"on {say_day(days[0])}" if len(days) == 1 else f"{say_day(days[0])} to {say_day(days[-1])}"

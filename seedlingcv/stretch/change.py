@@ -133,7 +133,7 @@ def change_effects(history: History) -> tuple[ChangeEffect, ...]:
     """Each change of light of each crop, legginess first, then stem length."""
     changes: dict[tuple[str, str, str], list[tuple[FlatHistory, LightChange]]] = {}
     for flat in history.flats:
-        for change in flat.changes:
+        for change in flat.changes_seen:
             key = (flat.crop or "", change.before.casefold(), change.after.casefold())
             changes.setdefault(key, []).append((flat, change))
     return tuple(_effect(history, members, field) for _, members in sorted(changes.items(), key=lambda c: c[0])

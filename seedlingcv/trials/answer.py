@@ -160,15 +160,19 @@ def _nothing(comparison: Comparison, inch: bool) -> str:
 def next_trial(comparison: Comparison, *, inch: bool = False) -> tuple[str, ...]:
     """How many flats the next trial needs, in sentences."""
     planning, figure, by = comparison.planning, comparison.question.measure, BY[comparison.question.by]
-    if comparison.why_nothing is not None and len(comparison.groups) < 2 and comparison.left_out:
+    why_one = [out.why for out in comparison.left_out] if len(comparison.groups) < 2 else []
+    if comparison.why_nothing is not None and any(why.startswith("not measured") for why in why_one):
         return (f"Measure the flats of all {PLURALS[by]} on the same days, or compare at another age (--age) or at "
                 "equal leaf stage (--leaves).",)
+    if comparison.why_nothing is not None and any(why.startswith("light changed") for why in why_one):
+        return (f"Put flats under their {by} when the seedlings come up and leave them there: what stood under several "
+                "tells of none.",)
     if comparison.why_nothing is not None and by in LIGHTS and comparison.kind in ON_SHELVES:
         return (f"Hang each over at least two shelves, better four to six, or swap the {PLURALS[by]} between "
                 f"batches: how much shelves differ by chance has to be seen before a {by} can be judged.",)
     if comparison.why_nothing is not None:
-        return (f"Give each {by} four to six flats of its own, spread over shelves and batches: how much flats differ "
-                f"by chance has to be seen before a {by} can be judged.",)
+        return (f"Give each {by} four to six flats of its own, otherwise alike, spread over shelves and batches: how "
+                f"much flats differ by chance has to be seen before a {by} can be judged.",)
     if planning is None:
         return ("Name the difference that would matter to you with --difference, and the number of flats needed to see "
                 "it is worked out.",)

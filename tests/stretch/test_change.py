@@ -343,3 +343,10 @@ def test_each_pair_of_lights_by_itself():
         (BULB, PANEL, "legginess"), (BULB, PANEL, "stem_length_mm"),
         (PANEL, "window sill", "legginess"), (PANEL, "window sill", "stem_length_mm")]
     assert change_effects(History((history([day(14, [20])]),))) == ()
+
+
+def test_a_change_before_anyone_looked_is_not_told():
+    """Seedlings that came up elsewhere: nobody saw them under that light, so nothing can be said of the change."""
+    flat = course(31, AGES, [10, 16, 22, 26, 29, 32, 35], turn=10)
+    early = replace(flat, changes=(change_at(10),))
+    assert early.changes and not early.changes_seen and not change_effects(History((early,)))

@@ -9,7 +9,7 @@ import pytest
 from trial_season import SOWN, flat, season
 
 from seedlingcv.records.history import FlatHistory, History, LightChange, Lighting, Stand
-from seedlingcv.trials.answer import answer
+from seedlingcv.trials.answer import answer, next_trial
 from seedlingcv.trials.compare import Comparison, compare
 from seedlingcv.trials.design import Question, choose_flats
 
@@ -180,3 +180,5 @@ def test_a_light_under_which_a_flat_came_lately_is_not_credited_with_its_life():
             for i in range(3)]
     chosen = choose_flats(History((*season({"old": [60, 61, 62]}).flats, *late)), STEM)
     assert {out.why for out in chosen.left_out} == {"light changed from sill to new 17 days after sowing"}
+    found = compared(*season({"old": [60, 61, 62]}).flats, *late)
+    assert found.why_nothing and "leave them there" in next_trial(found)[0]
