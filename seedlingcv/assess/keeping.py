@@ -49,6 +49,10 @@ T = TypeVar("T")
 Past = dict[tuple[int, str | None], tuple["FlatHistory", Crop | None]]
 
 
+# A register with some columns only leaves these to the records; roots are of a day.
+REMEMBERED = ("crop", "variety", "rows", "columns", "sown", "light", "seed_lot", "batch", "shelf")
+
+
 @dataclass
 class Keeping:
     """Open records and what goes wrong with them.
@@ -221,11 +225,20 @@ def rows_of(keeping: Keeping, rows: tuple[FlatRow, ...], flat: int, day: date | 
     """The register's rows of the flat (rule 6); where it is silent, what the records know; one row at least."""
     from seedlingcv.records.recall import rows_on
 
-    rows = rows or keeping.rows.get(flat, ())
+    known = keeping.rows.get(flat, ())
+    rows = tuple(_filled(row, known) for row in rows) or known
     sown = min((row.sown for row in rows if row.sown), default=None)
     if sown and day and day < sown:
         rows = keeping.ask(lambda records: rows_on(records, flat, day), ())
     return rows or (FlatRow(flat),)
+
+
+def _filled(row: FlatRow, known: Sequence[FlatRow]) -> FlatRow:
+    """With what the records, to which the register was added, know of the same part of the same crop."""
+    same = next((k for k in known if k.part == row.part and row.crop in (None, k.crop)), None)
+    if same is None:
+        return row
+    return replace(row, **{name: getattr(same, name) for name in REMEMBERED if getattr(row, name) is None})
 
 
 def roots_by_hand(keeping: Keeping, row: FlatRow, seen: date | None, today: date) -> FlatRow:

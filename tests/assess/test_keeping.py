@@ -167,6 +167,18 @@ def test_a_crop_named_later_has_every_day_measured_again(photos, tmp_path, measu
         assert len(flat.days) == 3
 
 
+def test_a_register_of_some_columns_is_filled_from_the_records(photos, database, tmp_path):
+    folder = tmp_path / "later"
+    folder.mkdir()
+    shutil.copy(photos / "d20.jpg", folder)
+    (folder / "flats.csv").write_text("flat,variety\n31,Harbor Lantern\n")
+    (entry,) = assess(folder, database).entries
+    measured = entry.measurement
+    assert (measured.crop, measured.variety, measured.sown) == ("tomato", "Harbor Lantern", date(2025, 3, 1))
+    (folder / "flats.csv").write_text("flat,crop,sown\n31,,2025-03-01\n")
+    assert assess(folder, database).entries[0].measurement.crop is None  # emptied, not left out
+
+
 def test_a_crop_of_other_figures_is_another_version():
     assert version_for(None, None) == version_for("no crop at all", None) == __version__
     assert version_for("tomato", None) == version_for("Tomato", None) != version_for("cucumber", None)
