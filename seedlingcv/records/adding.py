@@ -13,6 +13,7 @@ from seedlingcv.measure.table import FlatMeasurement
 from seedlingcv.records.belonging import season_on, seasons_of
 from seedlingcv.records.counting import cells_by_ruler
 from seedlingcv.records.database import Records
+from seedlingcv.records.export import MARK, MEASUREMENTS
 from seedlingcv.records.files import FIGURES, KINDS, AnyTable, find_tables, read_table_of_any_kind
 from seedlingcv.records.keep import (
     keep_corrections,
@@ -58,6 +59,9 @@ def add_tables(records: Records, files: Sequence[Path]) -> Added:
         if table.kind == FIGURES:
             days, new = _add_figures(records, table, done)
             done.lines.append(f"{table.path.name}: {_count(days, 'flat-day')} of figures, {new} of them new.")
+            if table.path.name == MEASUREMENTS:
+                done.notes.append(f"{MEASUREMENTS}: an export's figures count as by ruler; photos of the same days, "
+                                  "assessed again, go before them.")
             continue
         rows, gone = _add(records, table, done)
         new = (row_contents(records)[table.kind] - before[table.kind]).total()
@@ -73,13 +77,19 @@ def add_tables(records: Records, files: Sequence[Path]) -> Added:
 def _each(files: Sequence[Path]) -> list[Path]:
     found = []
     for path in files:
-        inside = find_tables(path) if path.is_dir() else [path]
+        inside = [*find_tables(path), *_measured(path)] if path.is_dir() else [path]
         if not inside:
             raise RegisterError("There is no table of a usual name in this folder.", where=str(path),
                                 next_step=f"Name the files, or call them such as {', '.join(sorted(KINDS))} (.csv or "
                                           ".xlsx).")
         found += inside
     return list(dict.fromkeys(found))
+
+
+def _measured(folder: Path) -> list[Path]:
+    """The figures of an export; beside photos there are none."""
+    figures = folder / MEASUREMENTS
+    return [figures] if (folder / MARK).exists() and figures.exists() else []
 
 
 def _add(records: Records, table: AnyTable, done: Added) -> tuple[int, int]:

@@ -40,6 +40,7 @@ from seedlingcv.records.standing import one_by_one
 Kind = Literal["text", "whole", "number", "day", "time", "truth"]
 FORMULA = re.compile(r"'*[=+\-@\t]")  # begins what a spreadsheet would reckon with, or is marked already
 MARK = "seedlingcv_export.txt"
+MEASUREMENTS = "measurements.csv"
 MARKED = "Tables that `seedlingcv records export` wrote; the next export into this folder writes over them.\n"
 REGISTER = ("crop", "variety", "sown", "light", "roots", "seed_lot", "batch", "shelf")
 NUMBERS = tuple(name for name in schema.FIGURES if name not in schema.WORDS)

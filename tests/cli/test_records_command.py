@@ -8,6 +8,7 @@ import typer
 from openpyxl import Workbook
 from typer.testing import CliRunner
 
+from seedlingcv.cli.app import app as every_command
 from seedlingcv.cli.records import records
 from seedlingcv.cli.records_overview import ranges
 from seedlingcv.errors import SeedlingError
@@ -317,6 +318,18 @@ def test_export_gives_tables_that_can_be_added_again(folder):
     for path in map(Path, mine):
         assert Path("back", path.name).read_text() == path.read_text()
     assert call("export", "out", "--as", "parquet").exit_code == 0
+
+
+def test_an_exported_folder_alone_makes_the_same_season(folder):
+    assert call("add", SEASON).exit_code == 0
+    call("export", "out")
+    whole = call("add", "out", db="again.db")
+    assert whole.exit_code == 0 and "80 flat-days of figures, 80 of them new" in whole.output
+    assert "count as by ruler" in " ".join(whole.output.split())
+    for command in ("stretch", "compare"):
+        said = [CliRunner().invoke(every_command, [command, "--records", f"{name}.db"]).output
+                for name in ("season", "again")]
+        assert said[0] == said[1] and "dim bulbs" in said[0]
 
 
 def test_the_sample_season(folder):
