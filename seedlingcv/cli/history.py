@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 import typer
 
-from seedlingcv.errors import CropError, RecordsError
+from seedlingcv.errors import RecordsError
 
 if TYPE_CHECKING:
-    from seedlingcv.crops.crop import Crop
     from seedlingcv.records.history import History
 
 
@@ -22,7 +21,7 @@ def history_asked(target: str, flats: str | None, since: datetime | None, until:
     Raises RecordsError where there are no records, or nothing in them was measured that was asked for.
     """
     from seedlingcv.cli.cards import flat_numbers
-    from seedlingcv.crops.crop import load_crop
+    from seedlingcv.crops.crop import names_of
     from seedlingcv.records.database import open_records
     from seedlingcv.records.recall import read_history
 
@@ -33,21 +32,11 @@ def history_asked(target: str, flats: str | None, since: datetime | None, until:
     with open_records(target, make=False) as opened:
         history, place = read_history(opened, flats=numbers, since=first, until=last), opened.place
     if crop is not None:
-        history = _of_crop(history, crop, load_crop)
+        wanted = names_of(crop)
+        history = replace(history, flats=tuple(f for f in history.flats if (f.crop or "").casefold() in wanted))
     if not history.flats:
         asked = any((flats, crop, since, until))
         raise RecordsError("No such flat was measured." if asked else "No flat was measured yet.", where=place,
                            next_step="Leave out --flats, --crop, --since or --until to see what is there." if asked else
                            "Add photos with `seedlingcv assess FOLDER --records FILE`.")
     return history
-
-
-def _of_crop(history: History, name: str, load: Callable[[str], Crop]) -> History:
-    """Flats of the crop, by its own name or an alias; a crop of the grower's own by its name alone."""
-    from dataclasses import replace
-
-    try:
-        wanted = {name.casefold(), load(name).name}
-    except CropError:
-        wanted = {name.casefold()}
-    return replace(history, flats=tuple(flat for flat in history.flats if (flat.crop or "").casefold() in wanted))

@@ -307,6 +307,15 @@ def _own_sections(path: Path, known: dict[str, str]) -> dict[str, Any]:
     return sections
 
 
+def names_of(name: str) -> set[str]:
+    """What flats of a crop may be called in records: as named here, in small letters, and by the crop's own name if
+    that is an alias. A crop of the grower's own has its name alone."""
+    try:
+        return {name.casefold(), load_crop(name).name}
+    except CropError:
+        return {name.casefold()}
+
+
 def load_crop(name: str, own: Path | None = None) -> Crop:
     """The crop of that name or alias, overlaid with the grower's own file where one is given.
 

@@ -12,15 +12,15 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from sqlalchemy import Connection, Table, delete, func, insert, select, update
 
 from seedlingcv.records import schema
+from seedlingcv.records.history import SAME_SOWING_DAYS
 
-CORRECTED_WITHIN_DAYS = 21  # sowings of one numbered flat lie further apart than a date is mistaken (judgement)
 DATED: tuple[tuple[Table, str], ...] = (  # what belongs to a flat by its day
     (schema.photos, "taken"), (schema.stands, "day"), (schema.measured_days, "day"), (schema.verdicts, "day"),
     (schema.corrections, "day"), (schema.root_checks, "day"), (schema.pottings, "day"))
@@ -47,6 +47,19 @@ def newest(seasons: Sequence[Season]) -> Season | None:
     return max(seasons, key=lambda s: s.started or date.min, default=None)
 
 
+def by_number(seasons: Iterable[Season]) -> dict[int, list[Season]]:
+    """The flats that had each number."""
+    found: dict[int, list[Season]] = defaultdict(list)
+    for season in seasons:
+        found[season.number].append(season)
+    return found
+
+
+def newest_of_each(seasons: Iterable[Season]) -> list[Season]:
+    """One flat a number."""
+    return [last for own in by_number(seasons).values() if (last := newest(own))]
+
+
 def season_on(seasons: Sequence[Season], day: date | None) -> Season | None:
     """Rule 2, of one number's flats; what has no day is the newest flat's. None: a flat must be made for it."""
     if day is None:
@@ -64,7 +77,7 @@ def season_sown(seasons: Sequence[Season], started: date, today: date | None = N
     here = [s for s in seasons if not s.gone_before(started)]
     near = [(abs((s.started - started).days), s) for s in here if s.started]
     apart, closest = min(near, key=lambda pair: pair[0], default=(None, None))
-    if apart is not None and apart <= CORRECTED_WITHIN_DAYS:
+    if apart is not None and apart <= SAME_SOWING_DAYS:
         return closest
     to_come = next((s for s in here if s.started and s.started > today), None)
     return to_come or next((s for s in here if s.started is None), None)

@@ -10,6 +10,7 @@ from datetime import date
 
 from seedlingcv.measure.table import FlatMeasurement
 
+SAME_SOWING_DAYS = 21  # sowings of one numbered flat lie further apart than a date is mistaken (judgement)
 SIDES = ("row A", "last row", "column 1", "last column")  # of a flat, as its tags name them
 
 

@@ -17,7 +17,7 @@ from sqlalchemy import Connection, Select, and_, func, select
 
 from seedlingcv.measure.table import CellMeasurement, FlatMeasurement
 from seedlingcv.records import schema
-from seedlingcv.records.belonging import Season, newest, season_on, seasons_of
+from seedlingcv.records.belonging import Season, by_number, newest_of_each, season_on, seasons_of
 from seedlingcv.records.counting import FITS, best_day, days_that_count
 from seedlingcv.records.database import Records
 from seedlingcv.records.history import FlatDay, FlatHistory, History, Lighting, Stand
@@ -25,7 +25,7 @@ from seedlingcv.records.keep import KeptVerdict
 from seedlingcv.records.log import RootCheck
 from seedlingcv.records.parts import REST, covered, share_cells, split
 from seedlingcv.records.register import FlatRow
-from seedlingcv.records.sowing import flat_rows, sowings
+from seedlingcv.records.sowing import flat_rows, part_labels, sowings
 from seedlingcv.records.standing import Spelling, as_told, light_changes, light_over, plain_name, stand_on
 
 CELL_COLUMNS = (schema.cells.c.cell, *(schema.cells.c[name] for name in schema.FIGURES), schema.cells.c.flags,
@@ -174,7 +174,7 @@ def newest_verdicts(records: Records, *, today: date) -> list[KeptVerdict]:
         if flat_id not in seasons or (part or None) not in _parts_named(own, part):
             continue
         since = [label for label, on in potted.get(flat_id, ()) if on >= day]
-        if not covered(part or None, since, _labels(own), tree.get("rows"), tree.get("columns")):
+        if not covered(part or None, since, part_labels(own), tree.get("rows"), tree.get("columns")):
             kept.append(KeptVerdict(seasons[flat_id].number, part or None, day, *rest, tree))
     return sorted(kept, key=lambda v: (v.flat, v.part or ""))
 
@@ -188,12 +188,10 @@ def news_of(records: Records, kept: Sequence[KeptVerdict], *, today: date) -> li
         seasons = seasons_of(connection)
         newer = dict(connection.execute(newest_day).all())
         right = _corrections(connection, {s.id for s in seasons})
-    by_number: dict[int, list[Season]] = defaultdict(list)
-    for season in seasons:
-        by_number[season.number].append(season)
+    of_number = by_number(seasons)
     found: list[News] = []
     for verdict in kept:
-        own = season_on(by_number[verdict.flat], verdict.day)
+        own = season_on(of_number[verdict.flat], verdict.day)
         day = newer.get(own.id) if own else None
         found.append((day if day and day > verdict.day else None, right.get((own.id, verdict.day), {}) if own else {}))
     return found
@@ -211,14 +209,10 @@ def _newest_verdicts(today: date) -> Select:
 
 def _parts_named(rows: Sequence[Mapping[str, Any]], part: str) -> set[str | None]:
     """The parts a flat's verdicts may be of; whatever the part is where nothing is known of the flat."""
-    named = _labels(rows)
+    named = part_labels(rows)
     if not rows:
         return {part or None}
     return {*named, REST} if named else {None}
-
-
-def _labels(rows: Sequence[Mapping[str, Any]]) -> set[str]:
-    return {row["part"] for row in rows if row["part"]}
 
 
 def _seasons_on(seasons: list[Season], on: Mapping[int, date] | None) -> list[Season]:
@@ -229,11 +223,7 @@ def _seasons_on(seasons: list[Season], on: Mapping[int, date] | None) -> list[Se
 
 
 def _newest_seasons(connection: Connection, today: date = date.max) -> list[Season]:
-    by_number: dict[int, list[Season]] = defaultdict(list)
-    for season in seasons_of(connection):
-        if season.started is None or season.started <= today:
-            by_number[season.number].append(season)
-    return [last for seasons in by_number.values() if (last := newest(seasons))]
+    return newest_of_each(s for s in seasons_of(connection) if s.started is None or s.started <= today)
 
 
 def _one_day(records: Records, flat: int, at: date, which) -> FlatMeasurement | None:

@@ -16,7 +16,7 @@ from seedlingcv.records.log import Correction, Potting
 from seedlingcv.records.parts import REST, cell_place, covered, read_part
 from seedlingcv.records.recall import register_rows
 from seedlingcv.records.sheet import ranges
-from seedlingcv.records.sowing import sowings
+from seedlingcv.records.sowing import part_labels, sowings
 from seedlingcv.records.summary import flats_by_number
 
 Row = TypeVar("Row", Correction, Potting)
@@ -73,7 +73,7 @@ def already_potted(records: Records, potting: Potting) -> date | None:
         flat = season_on(seasons_of(connection, [potting.flat]), potting.day)
         if flat is None:
             return None
-        named = {row["part"] for row in sowings(connection, [flat.id]).get(flat.id, ()) if row["part"]}
+        named = part_labels(sowings(connection, [flat.id]).get(flat.id, ()))
         kept = connection.execute(select(table.day, table.part).where(
             table.flat_id == flat.id, table.day <= potting.day, table.day >= (flat.seen or date.min))
             .order_by(table.day)).all()

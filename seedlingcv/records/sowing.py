@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -78,6 +78,11 @@ def sowings(connection: Connection, flat_ids: Any = None) -> dict[int, list[dict
         values = {name: row[name] for name in ("part", "place", *SAID, "extra")}
         found.setdefault(row["flat_id"], []).append(values)
     return found
+
+
+def part_labels(values: Iterable[Mapping[str, Any]]) -> set[str]:
+    """Of the parts that a flat's rows name."""
+    return {row["part"] for row in values if row["part"]}
 
 
 def flat_rows(season: Season, values: Sequence[Mapping[str, Any]]) -> tuple[FlatRow, ...]:

@@ -12,14 +12,14 @@ from typing import Any
 from sqlalchemy import Connection, func, select
 
 from seedlingcv.records import schema
-from seedlingcv.records.belonging import Season, newest, season_on, seasons_of
+from seedlingcv.records.belonging import Season, by_number, newest_of_each, season_on, seasons_of
 from seedlingcv.records.database import Records
 from seedlingcv.records.history import Lighting, Stand
 from seedlingcv.records.lights import Move
 from seedlingcv.records.log import Correction, Potting, RootCheck
 from seedlingcv.records.parts import REST, covered, share_cells
 from seedlingcv.records.recall import read_history
-from seedlingcv.records.sowing import sowings
+from seedlingcv.records.sowing import part_labels, sowings
 from seedlingcv.records.standing import Spelling, light_over, stand_on
 
 TABLES = {"flats": schema.sowings, "lights": schema.lightings, "moves": schema.stands,
@@ -77,7 +77,7 @@ def overview(records: Records) -> Overview:
         usable = connection.scalar(select(func.count()).where(photos.usable.is_(True)))
         by_hand = {name: connection.scalar(select(func.count()).select_from(TABLES[name]))
                    for name in ("corrections", "root_checks", "potted")}
-        waiting = [s for s in _newest(seasons) if s.id not in gone]
+        waiting = [s for s in newest_of_each(seasons) if s.id not in gone]
         crops = Counter(row["crop"] for s in seasons for row in rows.get(s.id) or [{"crop": None}])
         return Overview(len(seasons), len(gone), crops, first, last, dict(by_source.all()),
                         looked_through or 0, usable or 0, by_hand, lightings, at,
@@ -95,11 +95,8 @@ def row_contents(records: Records) -> dict[str, Counter[str]]:
 
 def flats_by_number(records: Records) -> dict[int, list[Season]]:
     """The flats that had a number, one after the other."""
-    found: dict[int, list[Season]] = {}
     with records.reading() as connection:
-        for season in seasons_of(connection):
-            found.setdefault(season.number, []).append(season)
-    return found
+        return by_number(seasons_of(connection))
 
 
 def days_of(records: Records, flat: int) -> list[date]:
@@ -153,20 +150,13 @@ def parts_left(records: Records, potted: Potting) -> list[str]:
         season = season_on(seasons_of(connection, [potted.flat]), potted.day)
         if season is None:
             return []
-        named = {row["part"] for row in sowings(connection, [season.id]).get(season.id, ()) if row["part"]}
+        named = part_labels(sowings(connection, [season.id]).get(season.id, ()))
         since = table.day >= (season.seen or date.min)
         said = connection.scalars(select(table.part).where(table.flat_id == season.id, since)).all()
     layout = season.rows, season.columns
     parts = [*sorted(named), REST] if named else [schema.WHOLE]
     return [part for part in parts if share_cells(part, potted.part, named, *layout)
             and not covered(part, said, named, *layout)]
-
-
-def _newest(seasons: Sequence[Season]) -> list[Season]:
-    by_number: dict[int, list[Season]] = {}
-    for season in seasons:
-        by_number.setdefault(season.number, []).append(season)
-    return [last for own in by_number.values() if (last := newest(own))]
 
 
 def _potted(connection: Connection, rows: Mapping[int, Sequence[Mapping[str, Any]]],
@@ -178,7 +168,7 @@ def _potted(connection: Connection, rows: Mapping[int, Sequence[Mapping[str, Any
         by_flat.setdefault(flat_id, {}).setdefault(part, day)
     gone = {}
     for season in seasons:
-        parts, named = by_flat.get(season.id, {}), {row["part"] for row in rows.get(season.id, ())} - {schema.WHOLE}
+        parts, named = by_flat.get(season.id, {}), part_labels(rows.get(season.id, ()))
         if schema.WHOLE in parts:
             gone[season.id] = parts[schema.WHOLE]
         elif parts and all(covered(part, parts, named, season.rows, season.columns) for part in named or {None}):

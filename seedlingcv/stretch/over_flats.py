@@ -9,9 +9,8 @@ from math import sqrt
 from statistics import fmean, stdev
 from typing import TypeVar
 
-from seedlingcv.records.history import FlatHistory
+from seedlingcv.records.history import SAME_SOWING_DAYS, FlatHistory
 
-SAME_SOWING_DAYS = 21  # a number sown again later is another flat: the records' own rule (records/belonging.py)
 T = TypeVar("T")
 
 

@@ -9,15 +9,14 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from itertools import chain, pairwise
 from statistics import fmean, median, stdev
 
-from seedlingcv.crops.crop import load_crop
-from seedlingcv.errors import CropError, SeedlingError
-from seedlingcv.records.history import FlatDay, FlatHistory, History, LightChange, Lighting
+from seedlingcv.crops.crop import names_of
+from seedlingcv.errors import SeedlingError
+from seedlingcv.records.history import SAME_SOWING_DAYS, FlatDay, FlatHistory, History, LightChange, Lighting
 from seedlingcv.trials.figures import FIGURES, Figure
 from seedlingcv.trials.stage import Look, Stage, at_stage, looks_of, usual_stage, why_not_then
 
@@ -29,7 +28,6 @@ EARLY_DAYS, EARLY_UNSEEN_DAYS = 3, 7
 # Sowings that follow within 3 days are one, but not one that goes on for over a week; a batch where flats have no
 # batch's name.
 SOWING_GAP_DAYS, SOWING_MOST_DAYS = 3, 7
-REUSED_AFTER_DAYS = 21  # the records' own rule: a later sowing of a flat's number is another flat
 
 
 @dataclass(frozen=True)
@@ -182,9 +180,7 @@ def _of_one_crop(flats: Sequence[FlatHistory],
                             where="records", next_step=f"Name one, such as --crop '{count.most_common(1)[0][0]}'.")
     if question.crop is None and not count:
         return list(flats), None, []
-    wanted = {(question.crop or next(iter(count))).casefold()}
-    with suppress(CropError):  # also by another name of the crop
-        wanted.add(load_crop(question.crop or next(iter(count))).name)
+    wanted = names_of(question.crop or next(iter(count)))
     found = [flat for flat in flats if flat.crop and flat.crop.casefold() in wanted]
     if not found:
         known = ", ".join(count) or "none is named"
@@ -199,7 +195,7 @@ def _trays(flats: Sequence[FlatHistory]) -> list[str]:
     for flat in flats:
         sowings = sorted(f.sown for f in flats if f.flat == flat.flat and f.sown)
         starts = [day for day, before in zip(sowings, [None, *sowings], strict=False)
-                  if before is None or day - before > timedelta(days=REUSED_AFTER_DAYS)]
+                  if before is None or day - before > timedelta(days=SAME_SOWING_DAYS)]
         own = max((day for day in starts if flat.sown and day <= flat.sown), default=None)
         names.append(f"flat {flat.flat}" + (f" sown {own.day} {own:%b %Y}" if own and len(starts) > 1 else ""))
     return names
